@@ -1,0 +1,73 @@
+using System.Globalization;
+using TankWatch.Core.Sites;
+using TankWatch.Core.Timelines;
+
+namespace TankWatch.Core.Findings.Rules;
+
+/// <summary>What several rules ask of a site, said once.</summary>
+internal static class Asking
+{
+    public static bool KnowsPump(this in RuleContext context, int pump) =>
+        context.Timeline.PumpKnownUntil(context.Plan, pump) > context.Now;
+
+    public static bool KnowsTank(this in RuleContext context, int tank) =>
+        context.Timeline.TankKnownUntil(context.Plan, tank) > context.Now && context.Timeline.Tanks[tank].Wet is not null;
+
+    /// <summary>Since when every tank served has its top probe wet; null when one has not, or is not known.</summary>
+    public static DateTimeOffset? AllFullSince(this in RuleContext context, Pump pump)
+    {
+        DateTimeOffset? latest = null;
+        foreach (var tank in pump.To)
+        {
+            if (!context.KnowsTank(tank) || context.Timeline.Tanks[tank].FullSince is not { } since)
+            {
+                return null;
+            }
+
+            latest = Later(latest, since);
+        }
+
+        return latest;
+    }
+
+    public static DateTimeOffset? Later(DateTimeOffset? a, DateTimeOffset? b) => a is null || b > a ? b ?? a : a;
+
+    /// <summary>What the pump delivers, litres per minute: as its runs showed, else as rated; null when neither is known.</summary>
+    public static double? Delivery(this in RuleContext context, Pump pump) =>
+        context.Timeline.Pumps[pump.Index].Deliveries.Median ?? pump.RatedDelivery?.Value;
+
+    /// <summary>Whether any unit says that the mains are off.</summary>
+    public static bool MainsAreOff(this in RuleContext context)
+    {
+        foreach (var unit in context.Timeline.Units)
+        {
+            if (unit.MainsOffSince is not null)
+            {
+                return true;
+            }
+        }
+
+        return false;
+    }
+
+    public static string NamesOf(SitePlan plan, IEnumerable<int> tanks) => string.Join(" and ", tanks.Select(t => plan.Tanks[t].Id.Value));
+
+    /// <summary>A length of time in the words of daily life.</summary>
+    public static string Lasting(TimeSpan time) => time switch
+    {
+        { TotalSeconds: < 100 } => Number(time.TotalSeconds, "second"),
+        { TotalMinutes: < 100 } => Number(time.TotalMinutes, "minute"),
+        { TotalHours: < 48 } => Number(time.TotalHours, "hour"),
+        _ => Number(time.TotalDays, "day"),
+    };
+
+    public static string Lasting(double seconds) => Lasting(TimeSpan.FromSeconds(seconds));
+
+    public static string Plain(double value) => value.ToString(Math.Abs(value) < 10 ? "0.#" : "0", CultureInfo.InvariantCulture);
+
+    private static string Number(double value, string unit)
+    {
+        var rounded = Math.Round(value);
+        return string.Create(CultureInfo.InvariantCulture, $"{rounded:0} {unit}{(rounded == 1 ? "" : "s")}");
+    }
+}

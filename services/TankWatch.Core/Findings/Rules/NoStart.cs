@@ -1,0 +1,73 @@
+using TankWatch.Core.Observations;
+using TankWatch.Core.Sites;
+
+namespace TankWatch.Core.Findings.Rules;
+
+/// <summary>A tank calls, the sump has water as far as is known, the mains are on, and the pump does not run.</summary>
+internal sealed class NoStart : Rule
+{
+    // Where nothing tells whether the sump has water, a while longer passes before the pump is blamed.
+    private static readonly TimeSpan UnknownSumpGrace = TimeSpan.FromMinutes(10);
+
+    public override FindingKind Kind => FindingKind.NoStart;
+    public override RuleScope Scope => RuleScope.Pump;
+    public override Priority Priority => Priority.High;
+    public override TimeSpan RaiseAfter => TimeSpan.FromMinutes(5);
+    public override TimeSpan ClearAfter => TimeSpan.FromMinutes(1);
+
+    public override Verdict Judge(in RuleContext context, int device)
+    {
+        var (plan, pump) = (context.Plan.Pumps[device], context.Timeline.Pumps[device]);
+        if (pump.Running == true || pump.IsManual)
+        {
+            return Verdict.Clear;
+        }
+
+        if (pump.Running is null || !context.KnowsPump(device))
+        {
+            return Verdict.Unknown;
+        }
+
+        if (!plan.To.Any(CallsIn(context)))
+        {
+            return Verdict.Clear;
+        }
+
+        // A protection that holds the pump explains why it rests, and its own findings say so.
+        if (context.MainsAreOff() || pump.CutOutAt is not null
+            || pump.Cause is PumpCause.UnderVoltage or PumpCause.OverVoltage or PumpCause.Overload or PumpCause.DryRun or PumpCause.Power)
+        {
+            return Verdict.Between();
+        }
+
+        if (plan.From is not { } sump || context.Plan.Tanks[sump].Probes.IsEmpty)
+        {
+            return Verdict.Holds(Asking.Later(CallingSince(context, plan), pump.Since) + UnknownSumpGrace);
+        }
+
+        // Below the restart probe a control may rightly wait, whether or not it saw the cut-out.
+        var water = context.Timeline.Tanks[sump];
+        return !context.KnowsTank(sump) ? Verdict.Unknown
+            : water.IsWet(Math.Min(1, water.Probes.Length - 1)) ? Verdict.Holds() : Verdict.Between();
+    }
+
+    private static Func<int, bool> CallsIn(RuleContext context) =>
+        tank => context.KnowsTank(tank) && context.Timeline.Tanks[tank].EmptySince is not null;
+
+    private static DateTimeOffset? CallingSince(RuleContext context, Pump plan) =>
+        plan.To.Where(CallsIn(context)).Min(tank => context.Timeline.Tanks[tank].EmptySince);
+
+    public override Description Describe(in RuleContext context, int device, DateTimeOffset since)
+    {
+        var plan = context.Plan.Pumps[device];
+        var known = plan.From is { } sump && !context.Plan.Tanks[sump].Probes.IsEmpty;
+        return new(new(
+            $"Pump {plan.Id} does not start although {Asking.NamesOf(context.Plan, plan.To)} calls for water.",
+            [
+                $"The lowest probe is dry and the pump at rest since {context.Clock(since)}, in automatic mode.",
+                known ? "The sump has water, and no protection was reported to hold the pump." : "Whether there is water to draw is not measured here; no protection was reported to hold the pump.",
+            ],
+            ["See whether the control has power and shows a fault.", "Have the starter, the capacitor and the wiring checked by a licensed electrician."],
+            Cautions.Pump));
+    }
+}

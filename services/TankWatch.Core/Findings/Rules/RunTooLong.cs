@@ -1,0 +1,61 @@
+namespace TankWatch.Core.Findings.Rules;
+
+/// <summary>A run in progress is past any credible fill of everything it feeds, from empty.</summary>
+internal sealed class RunTooLong : Rule
+{
+    private const double Margin = 1.5;
+    private const double TimesNormal = 3;
+    private const double WorstShareOfRating = 0.4; // A real set gives 40 to 80 % of its rating (CHECKS M, common practice, no source).
+    private const int EnoughRuns = 5;
+    private static readonly TimeSpan Least = TimeSpan.FromMinutes(20);
+
+    public override FindingKind Kind => FindingKind.RunTooLong;
+    public override RuleScope Scope => RuleScope.Pump;
+    public override Priority Priority => Priority.High;
+
+    public override Verdict Judge(in RuleContext context, int device)
+    {
+        if (context.Timeline.Pumps[device] is not { Running: true, Run.StartedAt: var started })
+        {
+            return Verdict.Clear;
+        }
+
+        if (Limit(context, device) is not { } limit || !context.KnowsPump(device))
+        {
+            return Verdict.Unknown;
+        }
+
+        return context.Now >= started + limit ? Verdict.Holds(started + limit) : Verdict.ClearUntil(started + limit);
+    }
+
+    public override Description Describe(in RuleContext context, int device, DateTimeOffset since)
+    {
+        var (pump, state) = (context.Plan.Pumps[device], context.Timeline.Pumps[device]);
+        return new(new(
+            $"Pump {pump.Id} has been running longer than any filling of {Asking.NamesOf(context.Plan, pump.To)} can take.",
+            [
+                $"Running since {context.Clock(state.Run!.StartedAt)}; even from empty a fill should take at most {Asking.Lasting(Limit(context, device)!.Value)}.",
+                state.NormalRunSeconds is { Count: >= EnoughRuns, Median: { } normal } ? $"Its own normal run lasts {Asking.Lasting(normal)}." : "Its own normal is not known yet; its rating was used.",
+            ],
+            ["See whether water arrives in the tank and whether it overflows.", "If nothing arrives, have the pump switched off and the suction, the valves and the riser checked: a pump that moves no water is soon ruined.", "If the tank is full, have the highest probe checked."],
+            Cautions.PumpAndTank));
+    }
+
+    /// <summary>How long a fill of every tank served, from empty, may take at worst; null while nothing tells.</summary>
+    private static TimeSpan? Limit(in RuleContext context, int device)
+    {
+        var (plan, pump) = (context.Plan, context.Plan.Pumps[device]);
+        var whole = pump.To.Sum(tank => plan.Tanks[tank].Probes[^1].Volume.Value);
+        if (context.Timeline.Pumps[device].NormalRunSeconds is { Count: >= EnoughRuns, Median: { } normal })
+        {
+            var band = pump.To.Min(tank => plan.Tanks[tank].Probes[^1].Volume.Value - plan.Tanks[tank].Probes[0].Volume.Value);
+            var fromEmpty = band > 0 ? Margin * normal * whole / band : 0;
+            return Max(Least, TimeSpan.FromSeconds(Math.Max(TimesNormal * normal, fromEmpty)));
+        }
+
+        return pump.RatedDelivery is { } rated
+            ? Max(Least, TimeSpan.FromMinutes(Margin * whole / (rated.Value * WorstShareOfRating))) : null;
+    }
+
+    private static TimeSpan Max(TimeSpan a, TimeSpan b) => a > b ? a : b;
+}

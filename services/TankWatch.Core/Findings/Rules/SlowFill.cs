@@ -1,0 +1,59 @@
+using System.Collections.Immutable;
+using TankWatch.Core.Timelines;
+
+namespace TankWatch.Core.Findings.Rules;
+
+/// <summary>Three fills in a row between the same two probes took much longer than this pump's own normal for that pair.</summary>
+/// <remarks>
+/// One long fill proves nothing, and a long fill alone cannot tell a weak pump from a leak or from use (CHECKS A2): the cause stays
+/// undetermined here.
+/// </remarks>
+internal sealed class SlowFill : Rule
+{
+    private const int InARow = 3;
+    private const double ClearRatio = 1.15;
+
+    public override FindingKind Kind => FindingKind.SlowFill;
+    public override RuleScope Scope => RuleScope.Pump;
+    public override Priority Priority => Priority.Low;
+
+    public override Verdict Judge(in RuleContext context, int device)
+    {
+        var (slow, unclear, any) = (default(DateTimeOffset?), false, false);
+        foreach (var tank in context.Plan.Pumps[device].To)
+        {
+            foreach (var pair in context.Timeline.Tanks[tank].Fills)
+            {
+                any |= pair.LastRatio is not null;
+                unclear |= pair.LastRatio >= ClearRatio;
+                slow = pair.SlowStreak >= InARow ? Asking.Later(slow, pair.SlowSince) : slow;
+            }
+        }
+
+        return slow is not null ? Verdict.Holds(slow) : !any ? Verdict.Unknown : unclear ? Verdict.Between() : Verdict.Clear;
+    }
+
+    public override Description Describe(in RuleContext context, int device, DateTimeOffset since)
+    {
+        var pump = context.Plan.Pumps[device];
+        var evidence = ImmutableArray.CreateBuilder<string>();
+        foreach (var index in pump.To)
+        {
+            var tank = context.Plan.Tanks[index];
+            for (var i = 0; i < tank.Probes.Length - 1; i++)
+            {
+                if (context.Timeline.Tanks[index].Fills[i] is { SlowStreak: >= InARow } fill)
+                {
+                    evidence.Add($"Tank {tank.Id}, from probe {tank.Probes[i].Name} to {tank.Probes[i + 1].Name}: {Asking.Lasting(fill.LastSeconds!.Value)} the last time, {fill.SlowStreak} slow fills in a row; normal for this pump is {Asking.Lasting(fill.Normal.Median!.Value)}.");
+                }
+            }
+        }
+
+        var text = new FindingText(
+            $"Pump {pump.Id} takes longer than it used to, to fill {Asking.NamesOf(context.Plan, pump.To)}.",
+            evidence.ToImmutable(),
+            ["Compare how fast the tank goes down while the pump rests: as ever points to the pump or its pipe, faster points to use or a leak.", "Ask whether use was unusual, and whether the voltage was low."],
+            Cautions.PumpAndTank);
+        return new(text, [new("undetermined", 1.0)]);
+    }
+}

@@ -1,0 +1,33 @@
+namespace TankWatch.Core;
+
+/// <summary>A site's id, as its file states it.</summary>
+public readonly record struct SiteId(string Value)
+{
+    public override string ToString() => Value;
+}
+
+/// <summary>A field unit's id: 1 to 64 of <c>A-Z a-z 0-9 . _ -</c>.</summary>
+public readonly record struct UnitId(string Value) : IComparable<UnitId>
+{
+    public override string ToString() => Value;
+    public int CompareTo(UnitId other) => string.CompareOrdinal(Value, other.Value);
+    public static bool operator <(UnitId left, UnitId right) => left.CompareTo(right) < 0;
+    public static bool operator >(UnitId left, UnitId right) => left.CompareTo(right) > 0;
+    public static bool operator <=(UnitId left, UnitId right) => left.CompareTo(right) <= 0;
+    public static bool operator >=(UnitId left, UnitId right) => left.CompareTo(right) >= 0;
+}
+
+/// <summary>What a finding is about within its site: a tank, a pump or a field unit. Unique within one site.</summary>
+public readonly record struct DeviceId(string Value)
+{
+    public override string ToString() => Value;
+}
+
+/// <summary>The one rule for ids that travel in topics, routes and files.</summary>
+public static class IdRule
+{
+    public const int MaxLength = 64;
+
+    public static bool Holds(string? value) =>
+        value is { Length: > 0 and <= MaxLength } && value.All(c => char.IsAsciiLetterOrDigit(c) || c is '.' or '_' or '-');
+}

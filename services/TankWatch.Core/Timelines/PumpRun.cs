@@ -1,0 +1,39 @@
+using TankWatch.Core.Observations;
+
+namespace TankWatch.Core.Timelines;
+
+/// <summary>One run of a pump, from start to stop.</summary>
+/// <param name="Pump">The pump.</param>
+/// <param name="StartedAt">UTC.</param>
+/// <param name="StoppedAt">UTC; null while it runs.</param>
+/// <param name="StartCause">In the unit's words.</param>
+/// <param name="StopCause">In the unit's words; null while it runs.</param>
+/// <param name="Manual">Started in manual mode or by hand: never an automatic cycle.</param>
+/// <param name="ReachedTop">Every tank served had its top probe wet at the stop.</param>
+/// <param name="Delivered">Litres; null when no crossing tells.</param>
+/// <param name="Delivery">Litres per minute; null when no crossing tells.</param>
+public sealed record PumpRun(
+    DeviceId Pump, DateTimeOffset StartedAt, DateTimeOffset? StoppedAt, PumpCause StartCause, PumpCause? StopCause,
+    bool Manual, bool ReachedTop, Estimate? Delivered, Estimate? Delivery)
+{
+    public TimeSpan? Duration => StoppedAt - StartedAt;
+}
+
+/// <summary>A stretch of time in which a device's state was not known, [From, To).</summary>
+public sealed record Gap(DeviceId Device, DateTimeOffset From, DateTimeOffset? To);
+
+/// <summary>The figures of one pump over one local day.</summary>
+public sealed record PumpDay(
+    DeviceId Pump, int Starts, double RunSeconds, double LongestRunSeconds, int DryTrips,
+    Estimate? DeliveredLitres, Estimate? LitresPerMinute, Estimate? EnergyKwh);
+
+/// <summary>The figures of one overhead tank over one local day.</summary>
+public sealed record TankDay(DeviceId Tank, Estimate? UsedLitres, Estimate? LeakLitresPerHour, double? SecondsBelowLowest);
+
+/// <summary>The figures of one local calendar day.</summary>
+/// <param name="Date">In the site's time zone.</param>
+/// <param name="Complete">The record spans the whole day.</param>
+/// <param name="Pumps">In the order of the plan.</param>
+/// <param name="Tanks">Overhead tanks, in the order of the plan.</param>
+public sealed record SiteDay(
+    DateOnly Date, bool Complete, System.Collections.Immutable.ImmutableArray<PumpDay> Pumps, System.Collections.Immutable.ImmutableArray<TankDay> Tanks);
