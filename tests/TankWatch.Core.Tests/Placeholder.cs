@@ -1,0 +1,1 @@
+namespace TankWatch.Tests; public class Placeholder;
