@@ -1,0 +1,74 @@
+using Microsoft.AspNetCore.Http.HttpResults;
+using Microsoft.AspNetCore.Mvc;
+using TankWatch.Core;
+using TankWatch.Service.Api.Contract;
+using TankWatch.Service.Sites;
+using TankWatch.Service.Storage;
+
+namespace TankWatch.Service.Api;
+
+/// <summary>What people do about an alert. Each answers with the alert as it then is.</summary>
+internal static class AlertActions
+{
+    public const int MaxTextLength = 2000;
+
+    public static void MapAlertActions(this RouteGroupBuilder alerts)
+    {
+        Map("/{id}/acknowledge", "acknowledgeAlert", "Says that somebody knows; escalation stops.",
+            (string id, [FromBody] OptionalNoteJson? body, Caller caller, AlertDesk desk, CancellationToken stop) =>
+                desk.DoAsync(id, caller, new Acknowledge(id, caller.Name, body?.Note), stop, body?.Note));
+        Map("/{id}/shelve", "shelveAlert", "Puts an alert aside until a time, for a reason.",
+            (string id, [FromBody] ShelveJson body, Caller caller, AlertDesk desk, CancellationToken stop) =>
+                desk.DoAsync(id, caller, new Shelve(id, caller.Name, body.Until, body.Reason), stop, body.Reason));
+        Map("/{id}/unshelve", "unshelveAlert", "Takes an alert off the shelf before its time.",
+            (string id, Caller caller, AlertDesk desk, CancellationToken stop) =>
+                desk.DoAsync(id, caller, new Unshelve(id, caller.Name), stop));
+        Map("/{id}/out-of-service", "takeAlertOutOfService", "Says that the device is out of service, until it is returned.",
+            (string id, [FromBody] OptionalNoteJson? body, Caller caller, AlertDesk desk, CancellationToken stop) =>
+                desk.DoAsync(id, caller, new TakeOutOfService(id, caller.Name, body?.Note), stop, body?.Note));
+        Map("/{id}/return", "returnAlertToService", "Says that the device is in service again.",
+            (string id, Caller caller, AlertDesk desk, CancellationToken stop) =>
+                desk.DoAsync(id, caller, new ReturnToService(id, caller.Name), stop));
+        Map("/{id}/close", "closeAlert", "Closes an alert with the cause that was found on site.",
+            (string id, [FromBody] CloseJson body, Caller caller, AlertDesk desk, CancellationToken stop) =>
+                desk.DoAsync(id, caller, new Close(id, caller.Name, body.CauseFound), stop, body.CauseFound));
+        Map("/{id}/note", "addNoteToAlert", "Adds a note.",
+            (string id, [FromBody] NoteJson body, Caller caller, AlertDesk desk, CancellationToken stop) =>
+                desk.DoAsync(id, caller, new AddNote(id, caller.Name, body.Note), stop, body.Note));
+
+        void Map(string route, string name, string summary, Delegate handler) => alerts.MapPost(route, handler)
+            .WithName(name).WithSummary(summary)
+            .ProducesProblem(StatusCodes.Status404NotFound).ProducesProblem(StatusCodes.Status409Conflict)
+            .ProducesProblem(StatusCodes.Status413PayloadTooLarge).ProducesProblem(StatusCodes.Status415UnsupportedMediaType);
+    }
+}
+
+/// <summary>Hands what a person wants to the owner of the alert's site, for API and page alike.</summary>
+internal sealed class AlertDesk(LedgerStore ledger, SiteDirectory directory)
+{
+    /// <param name="id">The alert.</param>
+    /// <param name="caller">Who asks; must see the alert's site.</param>
+    /// <param name="command">What they ask.</param>
+    /// <param name="stop">The request's end.</param>
+    /// <param name="text">What they wrote, to be checked; null when they wrote nothing.</param>
+    public async Task<Results<Ok<AlertJson>, ProblemHttpResult>> DoAsync(
+        string id, Caller caller, AlertCommand command, CancellationToken stop, string? text = null)
+    {
+        if (AlertRoutes.Find(id, caller, ledger) is null)
+        {
+            return AlertRoutes.NoAlert();
+        }
+
+        if (text is not null && (string.IsNullOrWhiteSpace(text) || text.Length > AlertActions.MaxTextLength))
+        {
+            return Problems.BadRequest($"The text must not be blank, nor longer than {AlertActions.MaxTextLength} characters.");
+        }
+
+        return await directory.TellAsync(command, stop) switch
+        {
+            CommandOutcome.Done done => TypedResults.Ok(AlertJson.Of(done.Alert)),
+            CommandOutcome.Refused refused => Problems.Conflict(refused.Reason),
+            _ => AlertRoutes.NoAlert(),
+        };
+    }
+}

@@ -1,0 +1,117 @@
+using System.Text.Json;
+using Microsoft.AspNetCore.Http.HttpResults;
+using TankWatch.Core;
+using TankWatch.Core.Alerts;
+using TankWatch.Core.Findings;
+using TankWatch.Service.Api.Contract;
+using TankWatch.Service.Sites;
+using TankWatch.Service.Storage;
+
+namespace TankWatch.Service.Api;
+
+/// <summary><c>/alerts</c>: what is and was wrong. What people do about it stands in <see cref="AlertActions"/>.</summary>
+internal static class AlertRoutes
+{
+    public static void MapAlerts(this RouteGroupBuilder api)
+    {
+        var alerts = api.MapGroup("/alerts").WithTags("Alerts");
+        alerts.MapGet("", List).WithName("listAlerts").WithSummary("Alerts, newest first.")
+            .WithDescription("'state' is a state of an alert, or 'open' for all but 'normal'; 'from' and 'to' bound raisedAt; 'to' is excluded.")
+            .ProducesProblem(StatusCodes.Status404NotFound);
+        alerts.MapGet("/{id}", Get).WithName("getAlert").WithSummary("One alert.").ProducesProblem(StatusCodes.Status404NotFound);
+        alerts.MapGet("/{id}/events", ListEvents).WithName("listAlertEvents").WithSummary("An alert's life, newest first.")
+            .ProducesProblem(StatusCodes.Status404NotFound);
+        alerts.MapAlertActions();
+    }
+
+    private static Results<Ok<PageJson<AlertJson>>, ProblemHttpResult> List(
+        Caller caller, LedgerStore ledger, string? site, string? state, string? kind, string? from, string? to, string? after, int? limit)
+    {
+        if (!Query.TryLimit(limit, out var count, out var problem)
+            || !Query.TryTime("from", from, out var start, out problem)
+            || !Query.TryTime("to", to, out var end, out problem)
+            || !TryKind(kind, out var wanted, out problem)
+            || !TryState(state, out problem))
+        {
+            return problem!;
+        }
+
+        if (site is not null && (!SiteRoutes.Visible(site, caller) || ledger.FindSite(new(site)) is null))
+        {
+            return SiteRoutes.NoSite();
+        }
+
+        var filter = new AlertFilter(site is null ? caller.Site : new SiteId(site), state, wanted, start, end);
+        return TypedResults.Ok(Query.Page([.. ledger.ListAlerts(filter, after, count + 1).Select(AlertJson.Of)], count, alert => alert.Id));
+    }
+
+    private static Results<Ok<AlertJson>, ProblemHttpResult> Get(string id, Caller caller, LedgerStore ledger) =>
+        Find(id, caller, ledger) is { } alert ? TypedResults.Ok(AlertJson.Of(alert)) : NoAlert();
+
+    private static Results<Ok<PageJson<AlertEventJson>>, ProblemHttpResult> ListEvents(
+        string id, Caller caller, LedgerStore ledger, string? after, int? limit)
+    {
+        if (!Query.TryLimit(limit, out var count, out var problem))
+        {
+            return problem;
+        }
+
+        if (Find(id, caller, ledger) is not { } alert)
+        {
+            return NoAlert();
+        }
+
+        // Numbered from the first, so that a page stays the same when events are added.
+        var numbered = ledger.ListAlertEvents(alert.Id).Select((happened, n) => (Number: n, happened)).Reverse();
+        if (after is not null)
+        {
+            numbered = int.TryParse(after, out var last) ? numbered.Where(e => e.Number < last) : [];
+        }
+
+        var page = Query.Page([.. numbered.Take(count + 1)], count, e => e.Number.ToString(System.Globalization.CultureInfo.InvariantCulture));
+        return TypedResults.Ok(new PageJson<AlertEventJson>([.. page.Items.Select(e => Of(e.happened))], page.Next));
+    }
+
+    /// <summary>Null too when the caller may not see it: another's alert does not exist.</summary>
+    public static Alert? Find(string id, Caller caller, LedgerStore ledger) =>
+        ledger.FindAlert(id) is { } alert && caller.Sees(alert.Site) ? alert : null;
+
+    public static ProblemHttpResult NoAlert() => Problems.NotFound("There is no such alert.");
+
+    private static bool TryKind(string? name, out FindingKind? kind, out ProblemHttpResult? problem)
+    {
+        (kind, problem) = (null, null);
+        if (name is null)
+        {
+            return true;
+        }
+
+        if (FindingNames.TryParse(name, out var found))
+        {
+            kind = found;
+            return true;
+        }
+
+        problem = Problems.BadRequest($"'kind' is one of {string.Join(", ", FindingNames.AllKinds)}.");
+        return false;
+    }
+
+    private static bool TryState(string? name, out ProblemHttpResult? problem)
+    {
+        problem = name is null or "open" || AlertNames.FindState(name) is not null
+            ? null
+            : Problems.BadRequest($"'state' is open or one of {string.Join(", ", Enum.GetValues<AlertState>().Select(AlertNames.Of))}.");
+        return problem is null;
+    }
+
+    /// <summary>An event's words, from its stored form: whichever of the three members it has.</summary>
+    private static AlertEventJson Of(StoredAlertEvent happened)
+    {
+        using var stored = JsonDocument.Parse(happened.Json);
+        var root = stored.RootElement;
+        return new(happened.At, happened.Type, Text(root, "by"), Text(root, "note") ?? Text(root, "reason") ?? Text(root, "causeFound"));
+    }
+
+    private static string? Text(JsonElement root, string member) =>
+        root.TryGetProperty(member, out var value) && value.ValueKind == JsonValueKind.String ? value.GetString() : null;
+}

@@ -1,0 +1,70 @@
+using System.ComponentModel;
+using System.Text.Json.Serialization;
+using TankWatch.Core.Alerts;
+using TankWatch.Core.Findings;
+
+namespace TankWatch.Service.Api.Contract;
+
+[Description("What was measured, with bounds that hold the truth nine times in ten.")]
+public sealed record FindingEstimateJson(string Quantity, double Value, double Low, double High, string Unit);
+
+[Description("One explanation and how likely it is, 0 to 1.")]
+public sealed record CauseJson(string Cause, double Probability);
+
+[Description("A finding with a life: what people see of it.")]
+public record AlertJson(
+    [property: Description("Ascending by creation.")] string Id,
+    string Site,
+    [property: Description("What is wrong; a stored name that never changes.")] string Kind,
+    [property: Description("The tank, pump or unit.")] string Device,
+    [property: Description("low, medium, high or critical.")] string Priority,
+    [property: Description("Estimated onset.")] DateTimeOffset Since,
+    [property: Description("When it was decided, in the time of the messages.")] DateTimeOffset RaisedAt,
+    [property: Description("When it ceased; null while it holds.")] DateTimeOffset? ClearedAt,
+    FindingEstimateJson? Estimate,
+    IReadOnlyList<CauseJson> Causes,
+    [property: Description("One sentence for a caretaker.")] string Summary,
+    IReadOnlyList<string> Evidence,
+    IReadOnlyList<string> Advice,
+    IReadOnlyList<string> Cautions,
+    [property: Description("unacknowledged, acknowledged, returned-unacknowledged, normal, shelved, suppressed or out-of-service.")] string State,
+    [property: Description("When people were first told.")] DateTimeOffset? NotifiedAt,
+    DateTimeOffset? AcknowledgedAt,
+    string? AcknowledgedBy,
+    [property: Description("What late messages changed: moved, withdrawn, or null.")] string? Correction,
+    DateTimeOffset? ShelvedUntil,
+    [property: Description("As found on site, at closing.")] string? CauseFound)
+{
+    public static AlertJson Of(Alert alert)
+    {
+        var f = alert.Finding;
+        return new(
+            alert.Id, alert.Site.Value, FindingNames.Of(f.Kind), f.Device.Value, FindingNames.Of(f.Priority), f.Since, f.RaisedAt, f.ClearedAt,
+            f.Estimate is { } e ? new(e.Name, e.Size.Value, e.Size.Low, e.Size.High, e.Unit) : null,
+            [.. f.Causes.Select(c => new CauseJson(c.Name, c.Probability))],
+            f.Text.Summary, f.Text.Evidence, f.Text.Advice, f.Text.Cautions,
+            AlertNames.Of(alert.State), alert.NotifiedAt, alert.AcknowledgedAt, alert.AcknowledgedBy,
+            alert.Correction is { } correction ? AlertNames.Of(correction) : null, alert.ShelvedUntil, alert.CauseFound);
+    }
+}
+
+[Description("One change in an alert's life.")]
+public sealed record AlertEventJson(
+    DateTimeOffset At,
+    [property: Description("Such as raised, acknowledged, noted, returned.")] string Type,
+    [property: Description("Who; null where nobody did it.")] string? By,
+    [property: Description("The note, the reason or the cause that was given.")] string? Note);
+
+[JsonUnmappedMemberHandling(JsonUnmappedMemberHandling.Disallow)]
+public sealed record OptionalNoteJson([property: Description("At most 2000 characters.")] string? Note = null);
+
+[JsonUnmappedMemberHandling(JsonUnmappedMemberHandling.Disallow)]
+public sealed record NoteJson([property: Description("At most 2000 characters.")] string Note);
+
+[JsonUnmappedMemberHandling(JsonUnmappedMemberHandling.Disallow)]
+public sealed record ShelveJson(
+    [property: Description("Shelving always ends; a time to come.")] DateTimeOffset Until,
+    [property: Description("At most 2000 characters.")] string Reason);
+
+[JsonUnmappedMemberHandling(JsonUnmappedMemberHandling.Disallow)]
+public sealed record CloseJson([property: Description("What was found on site; at most 2000 characters.")] string CauseFound);

@@ -1,0 +1,101 @@
+using System.Net.Mime;
+using System.Text.Json;
+using System.Text.RegularExpressions;
+using Microsoft.AspNetCore.Diagnostics;
+using Microsoft.AspNetCore.Http.HttpResults;
+using Microsoft.AspNetCore.Mvc;
+using Microsoft.AspNetCore.WebUtilities;
+using Microsoft.Data.Sqlite;
+using TankWatch.Service.Storage;
+
+namespace TankWatch.Service.Api;
+
+/// <summary>Every error is an RFC 9457 problem, whoever raises it: a route, the router, the reader of bodies, or a fault of ours.</summary>
+internal static partial class Problems
+{
+    private const string MediaType = "application/problem+json";
+
+    public static ProblemHttpResult NotFound(string detail) => TypedResults.Problem(detail, statusCode: StatusCodes.Status404NotFound);
+
+    public static ProblemHttpResult BadRequest(string detail) => TypedResults.Problem(detail, statusCode: StatusCodes.Status400BadRequest);
+
+    public static ProblemHttpResult Conflict(string detail) => TypedResults.Problem(detail, statusCode: StatusCodes.Status409Conflict);
+
+    /// <summary>Writes whatever the client says it accepts: an error in an unloved format beats an empty answer.</summary>
+    public static Task WriteAsync(HttpContext context, int status, string? detail = null)
+    {
+        context.Response.StatusCode = status;
+        var problem = new ProblemDetails
+        {
+            Type = "about:blank", Status = status, Title = ReasonPhrases.GetReasonPhrase(status), Detail = detail ?? DetailOf(context, status),
+        };
+        return context.Response.WriteAsJsonAsync(problem, options: null, MediaType);
+    }
+
+    /// <summary>Gives answers without a body one, and turns exceptions into answers.</summary>
+    public static void UseProblems(this WebApplication app)
+    {
+        app.UseExceptionHandler(new ExceptionHandlerOptions
+        {
+            ExceptionHandler = HandleAsync,
+            SuppressDiagnosticsCallback = failed => failed.Exception is BadHttpRequestException, // The client's fault fills no log.
+        });
+        app.UseStatusCodePages(context => IsForPeople(context.HttpContext)
+            ? context.HttpContext.Response.WriteAsync(SentenceOf(context.HttpContext.Response.StatusCode), context.HttpContext.RequestAborted)
+            : WriteAsync(context.HttpContext, context.HttpContext.Response.StatusCode));
+    }
+
+    private static Task HandleAsync(HttpContext context)
+    {
+        var error = context.Features.GetRequiredFeature<IExceptionHandlerFeature>().Error;
+        return error switch
+        {
+            BadHttpRequestException bad => WriteAsync(context, bad.StatusCode, DetailOf(bad)),
+            StoreException or SqliteException => WriteAsync(
+                context, StatusCodes.Status503ServiceUnavailable, "The store cannot be used at the moment; nothing was changed."),
+            _ => WriteAsync(context, StatusCodes.Status500InternalServerError, "This is a fault of the service; its log says more."),
+        };
+    }
+
+    /// <summary>The framework's own text names types of ours; what helps the client is the member or the parameter.</summary>
+    private static string DetailOf(BadHttpRequestException bad)
+    {
+        if (bad.InnerException is JsonException json)
+        {
+            return json.LineNumber is { } line
+                ? $"The body does not fit: {json.Path ?? "$"}, line {line + 1}, byte {json.BytePositionInLine + 1}."
+                : $"The body does not fit: {json.Path ?? "$"} or a member that is needed.";
+        }
+
+        return bad.StatusCode switch
+        {
+            StatusCodes.Status413PayloadTooLarge => "The body is larger than 1 MiB.",
+            StatusCodes.Status415UnsupportedMediaType => UnsupportedMedia,
+            _ when ParameterName().Match(bad.Message) is { Success: true } found => $"'{found.Groups[1].Value}' cannot be read.",
+            _ => "The request cannot be read.",
+        };
+    }
+
+    private const string UnsupportedMedia = $"The body must be {MediaTypeNames.Application.Json}.";
+
+    private static string? DetailOf(HttpContext context, int status) => status switch
+    {
+        StatusCodes.Status404NotFound => "There is nothing at this address.",
+        StatusCodes.Status405MethodNotAllowed => $"This address does not take {context.Request.Method}.",
+        StatusCodes.Status415UnsupportedMediaType => UnsupportedMedia,
+        _ => null,
+    };
+
+    private static bool IsForPeople(HttpContext context) =>
+        !context.Request.Path.StartsWithSegments("/api") && context.Request.GetTypedHeaders().Accept.Any(a => a.MediaType == MediaTypeNames.Text.Html);
+
+    private static string SentenceOf(int status) => status switch
+    {
+        StatusCodes.Status404NotFound => "There is no such page.",
+        StatusCodes.Status400BadRequest => "This form was too old or not complete. Go back, load the page again and repeat it.",
+        _ => $"This did not work ({status} {ReasonPhrases.GetReasonPhrase(status)}).",
+    };
+
+    [GeneratedRegex("parameter \"\\S+ (\\w+)\"")]
+    private static partial Regex ParameterName();
+}

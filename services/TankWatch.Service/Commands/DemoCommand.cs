@@ -1,0 +1,41 @@
+using System.CommandLine;
+using TankWatch.Service.Demo;
+
+namespace TankWatch.Service.Commands;
+
+/// <summary><c>demo</c>.</summary>
+internal static class DemoCommand
+{
+    public static Command Create(Terminal terminal)
+    {
+        var port = PortOption("--port", 8080, "Port of the pages and the API, on 127.0.0.1; 0 is any free one.", least: 0);
+        var mqttPort = PortOption("--mqtt-port", 1883, "Port of the embedded broker, on 127.0.0.1.", least: 1);
+        var data = new Option<string?>("--data")
+        {
+            Description = "Where to keep the store and the mails. Without it, a new temporary folder, deleted at the end.",
+            HelpName = "DIR",
+        };
+        var command = new Command(
+            "demo", "Runs the whole service with simulated buildings, on this machine alone: bound to 127.0.0.1, without any login.")
+        {
+            port, mqttPort, data,
+        };
+        command.SetAction((parsed, stop) =>
+            DemoRun.RunAsync(new(parsed.GetValue(port), parsed.GetValue(mqttPort), parsed.GetValue(data)), terminal, stop));
+        return command;
+    }
+
+    private static Option<int> PortOption(string name, int usual, string description, int least)
+    {
+        var option = new Option<int>(name) { Description = description, DefaultValueFactory = _ => usual, HelpName = "PORT" };
+        option.Validators.Add(result =>
+        {
+            // A token that is no number has its own error already, and asking for its value would throw.
+            if (!result.Errors.Any() && int.TryParse(result.Tokens.Count > 0 ? result.Tokens[0].Value : "1", out var asked) && (asked < least || asked > 65535))
+            {
+                result.AddError($"{name} takes a port from {least} to 65535.");
+            }
+        });
+        return option;
+    }
+}

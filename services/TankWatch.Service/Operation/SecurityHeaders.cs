@@ -1,0 +1,30 @@
+namespace TankWatch.Service.Operation;
+
+/// <summary>What every answer tells the browser not to do. The pages have no script and nothing from elsewhere.</summary>
+internal sealed class SecurityHeaders(RequestDelegate next)
+{
+    private const string Policy =
+        "default-src 'self'; script-src 'none'; object-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'";
+
+    public Task InvokeAsync(HttpContext context)
+    {
+        // At the last moment, so that an error answer, which clears the headers, carries them too.
+        context.Response.OnStarting(() =>
+        {
+            var headers = context.Response.Headers;
+            headers.ContentSecurityPolicy = Policy;
+            headers.XContentTypeOptions = "nosniff";
+            headers.XFrameOptions = "DENY";
+            headers["Referrer-Policy"] = "no-referrer";
+            headers["Cross-Origin-Opener-Policy"] = "same-origin";
+            headers["Cross-Origin-Resource-Policy"] = "same-origin";
+            if (!headers.ContainsKey("Cache-Control"))
+            {
+                headers.CacheControl = "no-store";
+            }
+
+            return Task.CompletedTask;
+        });
+        return next(context);
+    }
+}

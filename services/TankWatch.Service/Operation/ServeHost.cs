@@ -1,0 +1,75 @@
+using System.Reflection;
+using Microsoft.AspNetCore.DataProtection;
+using TankWatch.Service.Api;
+using TankWatch.Service.Configuration;
+using TankWatch.Service.Pages;
+using TankWatch.Service.Sites;
+
+namespace TankWatch.Service.Operation;
+
+/// <summary>Composes the service: what it is made of, and in which order a request passes through.</summary>
+public static class ServeHost
+{
+    /// <summary>A site file is the largest thing that anybody sends.</summary>
+    private const long MaxBodyBytes = Core.Sites.SiteFile.MaxBytes;
+
+    public static WebApplication Build(SettingsRead read) => Build(new ServiceShape(read.Settings, read.Source, Demo: false));
+
+    public static WebApplication Build(ServiceShape shape)
+    {
+        // The empty builder: nothing is read from anywhere but from what was checked.
+        var builder = WebApplication.CreateEmptyBuilder(new()
+        {
+            ApplicationName = Assembly.GetExecutingAssembly().GetName().Name,
+            EnvironmentName = Environments.Production,
+        });
+        builder.Configuration.AddConfiguration(shape.Source);
+        builder.WebHost.UseKestrel((_, kestrel) =>
+        {
+            kestrel.AddServerHeader = false;
+            kestrel.Limits.MaxRequestBodySize = MaxBodyBytes;
+            kestrel.Limits.MaxConcurrentConnections = 2000;
+            kestrel.Configure(shape.Source.GetSection("Kestrel"));
+        });
+        builder.WebHost.UseUrls(shape.Settings.Http.Urls.Split(';', StringSplitOptions.TrimEntries | StringSplitOptions.RemoveEmptyEntries));
+        AddServices(builder.Services, shape);
+
+        var app = builder.Build();
+        UsePipeline(app);
+        return app;
+    }
+
+    private static void AddServices(IServiceCollection services, ServiceShape shape)
+    {
+        services.AddSingleton(shape);
+        services.AddSingleton(TimeProvider.System);
+        services.Configure<HostOptions>(o => o.ShutdownTimeout = Hosting.DrainWithin);
+        services.AddLogs(shape.Source);
+        services.AddTelemetry();
+        services.AddHostFiltering(o => o.AllowedHosts = shape.Demo
+            ? ["localhost", "127.0.0.1", "[::1]"] // Without a login, a page elsewhere must not reach this one by a name of its own.
+            : (shape.Source["AllowedHosts"] ?? "*").Split(';', StringSplitOptions.TrimEntries | StringSplitOptions.RemoveEmptyEntries));
+        services.AddRouting();
+        services.AddTankWatch(shape.Settings.Data, shape.Settings.Mqtt, shape.Settings.Mail, openBroker: shape.Demo);
+        services.AddSingleton(new AccessRule(OpenToAll: shape.Demo));
+        services.AddDataProtection()
+            .SetApplicationName("tankwatch")
+            .PersistKeysToFileSystem(PrivateFolder.Create(Path.Combine(shape.Settings.Data.Path, "keys")));
+        services.AddApi();
+        services.AddPages();
+    }
+
+    private static void UsePipeline(WebApplication app)
+    {
+        app.UseMiddleware<SecurityHeaders>();
+        app.UseProblems();
+        app.UseHostFiltering();
+        app.UseRouting();
+        app.UseMiddleware<Access>();
+        app.UseAntiforgery();
+        app.MapHealth();
+        app.MapPrometheusScrapingEndpoint("/metrics");
+        app.MapApi();
+        app.MapPages();
+    }
+}

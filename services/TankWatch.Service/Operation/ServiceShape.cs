@@ -1,0 +1,12 @@
+using TankWatch.Service.Configuration;
+
+namespace TankWatch.Service.Operation;
+
+/// <summary>What <c>serve</c> and <c>demo</c> do not have in common.</summary>
+/// <param name="Settings">Checked.</param>
+/// <param name="Source">For the framework's own sections.</param>
+/// <param name="Demo">No login, no unit credentials, answers only to names of this machine, and shows its mails.</param>
+public sealed record ServiceShape(Settings Settings, IConfiguration Source, bool Demo)
+{
+    public string MailFolder => Settings.Mail.PickupFolder ?? Path.Combine(Settings.Data.Path, "mail");
+}

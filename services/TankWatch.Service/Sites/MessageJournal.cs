@@ -1,0 +1,94 @@
+using TankWatch.Core;
+using TankWatch.Core.FieldMessages;
+using TankWatch.Core.Sites;
+using TankWatch.Service.Ingest;
+using TankWatch.Service.Storage;
+
+namespace TankWatch.Service.Sites;
+
+/// <summary>Messages decoded and sorted, ready for one transaction.</summary>
+internal sealed class MessageBatch
+{
+    public List<JournalEntry> Accepted { get; } = [];
+    public List<RefusedEntry> Refused { get; } = [];
+    public bool IsEmpty => Accepted.Count == 0 && Refused.Count == 0;
+}
+
+/// <summary>The first transaction of the way: what came becomes durable, so that it may be acknowledged.</summary>
+internal sealed partial class MessageJournal(Database database, ServiceMetrics metrics, TimeProvider time, ILogger logger)
+{
+    /// <summary>Decodes by the plan of the unit's site. Never throws for any message.</summary>
+    /// <param name="messages">In order of receipt.</param>
+    /// <param name="findPlan">The site whose file names the unit.</param>
+    public MessageBatch Decode(IEnumerable<ReceivedMessage> messages, Func<UnitId, SitePlan?> findPlan)
+    {
+        var batch = new MessageBatch();
+        foreach (var message in messages)
+        {
+            metrics.Received(1);
+            try
+            {
+                Decode(message, findPlan, batch);
+            }
+            catch (Exception fault)
+            {
+                // A broken promise of the decoder must not stop the messages behind this one.
+                LogDecoderFault(fault, Mail.MailWords.OneLine(message.Topic, 120));
+                batch.Refused.Add(new(null, false, message.Topic, message.Payload, RefusalReason.MalformedJson, "could not be decoded", message.ReceivedAt));
+            }
+        }
+
+        return batch;
+    }
+
+    /// <summary>Makes a batch durable.</summary>
+    /// <returns>For each accepted message, whether it was new.</returns>
+    /// <exception cref="Microsoft.Data.Sqlite.SqliteException">Nothing of it was kept.</exception>
+    public bool[] Commit(MessageBatch batch)
+    {
+        var started = time.GetTimestamp();
+        var isNew = database.Write(connection =>
+        {
+            SeriesStore.Keep(connection, batch.Refused);
+            return SeriesStore.Append(connection, batch.Accepted);
+        });
+        metrics.Committed(time.GetElapsedTime(started));
+        var accepted = isNew.Count(taken => taken);
+        metrics.Accepted(accepted);
+        metrics.Duplicate(isNew.Length - accepted);
+        batch.Refused.ForEach(refused => metrics.Refused(refused.Reason));
+        return isNew;
+    }
+
+    private static void Decode(ReceivedMessage message, Func<UnitId, SitePlan?> findPlan, MessageBatch batch)
+    {
+        if (!FieldMessageDecoder.TryReadTopic(message.Topic, out var unitId, out var kind, out var detail))
+        {
+            batch.Refused.Add(new(null, false, message.Topic, message.Payload, RefusalReason.UnknownTopic, detail, message.ReceivedAt));
+            return;
+        }
+
+        if (findPlan(unitId) is not { } plan || plan.FindUnit(unitId) is not { } unit)
+        {
+            batch.Refused.Add(new(
+                unitId, false, message.Topic, message.Payload, RefusalReason.UnknownUnit, "no site's file names this unit", message.ReceivedAt));
+            return;
+        }
+
+        foreach (var decoded in FieldMessageDecoder.Decode(plan, unit, kind, message.Payload, message.ReceivedAt))
+        {
+            switch (decoded)
+            {
+                case Decoded.Accepted accepted:
+                    batch.Accepted.Add(new(plan, accepted, message.Retained));
+                    break;
+                case Decoded.Refused refused:
+                    batch.Refused.Add(new(unitId, true, message.Topic, refused.Json, refused.Reason, refused.Detail, message.ReceivedAt));
+                    break;
+            }
+        }
+    }
+
+    [LoggerMessage(Level = LogLevel.Error, Message = "the decoder failed on a message to {Topic}")]
+    private partial void LogDecoderFault(Exception fault, string topic);
+}

@@ -1,0 +1,41 @@
+namespace TankWatch.Service.Sites;
+
+/// <summary>What must work for the service to do its work.</summary>
+public enum Stage { Store, Broker, Mail }
+
+/// <param name="Name">store, broker or mail.</param>
+/// <param name="Ok">It works.</param>
+/// <param name="Essential">Without it the service is not ready. Mail is not: what cannot be sent now waits in the outbox.</param>
+/// <param name="Reason">Why not, in one line; null when it works.</param>
+public sealed record StageState(string Name, bool Ok, bool Essential, string? Reason);
+
+/// <summary>Whether the service is ready, and if not, why. Any thread may set and read it.</summary>
+public sealed class ReadyState
+{
+    private readonly Lock changing = new();
+    private readonly Dictionary<Stage, string?> reasons = Enum.GetValues<Stage>().ToDictionary(stage => stage, _ => (string?)"not started yet");
+
+    public bool IsReady => Stages.All(stage => stage.Ok || !stage.Essential);
+
+    public IReadOnlyList<StageState> Stages
+    {
+        get
+        {
+            lock (changing)
+            {
+                return [.. reasons.OrderBy(pair => pair.Key).Select(pair => new StageState(
+                    pair.Key.ToString().ToLowerInvariant(), pair.Value is null, pair.Key != Stage.Mail, pair.Value))];
+            }
+        }
+    }
+
+    /// <param name="stage">Which.</param>
+    /// <param name="reason">Why it does not work, in one line; null when it does.</param>
+    public void Set(Stage stage, string? reason)
+    {
+        lock (changing)
+        {
+            reasons[stage] = reason;
+        }
+    }
+}

@@ -1,0 +1,39 @@
+using TankWatch.Service.Configuration;
+using TankWatch.Service.Ingest;
+using TankWatch.Service.Mail;
+using TankWatch.Service.Storage;
+
+namespace TankWatch.Service.Sites;
+
+/// <summary>Everything between the broker and the mail server.</summary>
+public static class ServiceRegistration
+{
+    /// <param name="services">Needs a <see cref="TimeProvider"/>, logging and metrics besides.</param>
+    /// <param name="data">Where the store is.</param>
+    /// <param name="mqtt">Which broker.</param>
+    /// <param name="mail">How mail leaves.</param>
+    /// <param name="openBroker">The embedded broker lets anybody in, for <c>demo</c>.</param>
+    public static IServiceCollection AddTankWatch(
+        this IServiceCollection services, DataOptions data, MqttOptions mqtt, MailOptions mail, bool openBroker)
+    {
+        services.AddSingleton(data).AddSingleton(mqtt).AddSingleton(mail);
+        services.AddSingleton<Database>().AddSingleton<LedgerStore>().AddSingleton<SeriesStore>();
+        services.AddSingleton<SiteInbox>().AddSingleton<SiteDirectory>().AddSingleton<ReadyState>().AddSingleton<ServiceMetrics>();
+        services.AddSingleton<MailComposer>().AddSingleton<OutboxBell>();
+        services.AddSingleton<IMailTransport>(_ => mail.SmtpHost is null ? new PickupTransport(mail, data) : new SmtpTransport(mail));
+
+        // Stopped in the opposite order: first nothing more comes in, last what came in is finished.
+        services.AddSingleton<SiteKeeper>().AddHostedService(provider => provider.GetRequiredService<SiteKeeper>());
+        services.AddHostedService<OutboxSender>();
+        if (mqtt.Mode == MqttMode.External)
+        {
+            services.AddHostedService<ExternalBroker>();
+        }
+        else
+        {
+            services.AddSingleton(new BrokerAccess(openBroker)).AddHostedService<EmbeddedBroker>();
+        }
+
+        return services;
+    }
+}

@@ -1,0 +1,55 @@
+using System.Collections.Immutable;
+using TankWatch.Core;
+using TankWatch.Core.Alerts;
+using TankWatch.Core.Sites;
+
+namespace TankWatch.Service.Sites;
+
+/// <summary>A site as readers see it: an immutable picture of one moment, whose parts belong together.</summary>
+/// <param name="Plan">What is installed.</param>
+/// <param name="State">What the judgement knows.</param>
+/// <param name="OpenAlerts">All but those back to normal, by id.</param>
+/// <param name="Units">In the order of the plan.</param>
+/// <param name="AsOf">Wall clock, UTC.</param>
+public sealed record SiteView(
+    SitePlan Plan, SiteState State, ImmutableArray<Alert> OpenAlerts, ImmutableArray<UnitView> Units, DateTimeOffset AsOf);
+
+/// <summary>A field unit as readers see it.</summary>
+/// <param name="Id">The unit.</param>
+/// <param name="Site">Where it stands.</param>
+/// <param name="HeardAt">Last sign of life, time of receipt; null if it never spoke.</param>
+/// <param name="NewestAt">The newest time it reported.</param>
+/// <param name="Online">As its last status said; null if it sent none.</param>
+/// <param name="Firmware">As last told.</param>
+/// <param name="SignalDbm">As last told.</param>
+/// <param name="BatteryPercent">As last told, 0 to 100.</param>
+/// <param name="ClockSkew">How far its clock is behind ours, transport included: the median of its last live messages; null if unknown.</param>
+/// <param name="Missing">Sequence numbers skipped within its restarts: sent, and never taken.</param>
+/// <param name="Accepted">Messages kept.</param>
+/// <param name="Refused">Messages that could not be taken and are still kept.</param>
+/// <param name="Duplicates">Since this service started.</param>
+/// <param name="Silent">An alert says so.</param>
+public sealed record UnitView(
+    UnitId Id, SiteId Site, DateTimeOffset? HeardAt, DateTimeOffset? NewestAt, bool? Online, string? Firmware, double? SignalDbm, double? BatteryPercent,
+    TimeSpan? ClockSkew, long Missing, long Accepted, long Refused, long Duplicates, bool Silent);
+
+/// <summary>All sites as they are now, and the way to act on their alerts.</summary>
+public sealed class SiteDirectory(SiteInbox inbox)
+{
+    private ImmutableSortedDictionary<string, SiteView> views = ImmutableSortedDictionary.Create<string, SiteView>(StringComparer.Ordinal);
+
+    public IReadOnlyCollection<SiteView> Sites => [.. Volatile.Read(ref views).Values];
+
+    public SiteView? Find(SiteId site) => Volatile.Read(ref views).GetValueOrDefault(site.Value);
+
+    /// <summary>Carries out what a person asks; returns when it is durable.</summary>
+    public Task<CommandOutcome> TellAsync(AlertCommand command, CancellationToken stop) => inbox.TellAsync(command, stop);
+
+    /// <summary>Takes changes of sites from the store at once; without it they are seen within a second or so.</summary>
+    public Task RefreshAsync(CancellationToken stop = default) => inbox.RefreshAsync(stop);
+
+    /// <summary>Only the keeper publishes.</summary>
+    internal void Publish(IEnumerable<SiteView> changed, IEnumerable<SiteId> gone) => Volatile.Write(ref views, views
+        .RemoveRange(gone.Select(site => site.Value))
+        .SetItems(changed.Select(view => KeyValuePair.Create(view.Plan.Id.Value, view))));
+}

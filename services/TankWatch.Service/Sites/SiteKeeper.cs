@@ -1,0 +1,288 @@
+using Microsoft.Data.Sqlite;
+using TankWatch.Core;
+using TankWatch.Core.Alerts;
+using TankWatch.Service.Ingest;
+using TankWatch.Service.Mail;
+using TankWatch.Service.Storage;
+
+namespace TankWatch.Service.Sites;
+
+/// <summary>
+/// The one owner of all sites. It empties the inbox in batches: journal and acknowledge, judge and tell, save, publish. Everything
+/// that changes a site passes here, one after the other; everyone else reads <see cref="SiteDirectory"/>.
+/// </summary>
+public sealed partial class SiteKeeper(
+    Database database, LedgerStore ledger, SeriesStore series, SiteInbox inbox, SiteDirectory directory, MailComposer composer, OutboxBell bell,
+    ReadyState ready, ServiceMetrics metrics, TimeProvider time, ILogger<SiteKeeper> logger) : BackgroundService
+{
+    private const int BatchLimit = 1000;
+    private static readonly TimeSpan TickEvery = TimeSpan.FromSeconds(1);
+    private static readonly TimeSpan StoreRetry = TimeSpan.FromSeconds(1);
+
+    private static readonly CommandOutcome NotNow = new CommandOutcome.Refused("the site is being built anew; try again in a minute");
+
+    private readonly MessageJournal journal = new(database, metrics, time, logger);
+    private readonly SiteRoster roster = new(ledger, series, metrics, time, logger);
+    private string installation = "";
+    private DateTimeOffset lastTick;
+
+    /// <summary>Completes when the message is durable.</summary>
+    public Task ReceiveAsync(ReceivedMessage message, CancellationToken stop) => inbox.ReceiveAsync(message, stop);
+
+    protected override async Task ExecuteAsync(CancellationToken stoppingToken)
+    {
+        await Task.Yield();
+        try
+        {
+            installation = await UntilStoredAsync(ledger.GetInstallation, stoppingToken);
+            await StepAsync([], refresh: true, stoppingToken);
+            LogKeeping(roster.Sites.Count);
+            using var timer = time.CreateTimer(_ => inbox.Wake(), null, TickEvery, TickEvery);
+            while (await inbox.Reader.WaitToReadAsync(stoppingToken))
+            {
+                var batch = TakeWaiting();
+                await StepAsync(batch, batch.Exists(work => work is Work.Refresh), stoppingToken);
+            }
+        }
+        catch (OperationCanceledException) when (stoppingToken.IsCancellationRequested)
+        {
+            // Going down. What was not made durable was not acknowledged, and will come again.
+        }
+        finally
+        {
+            Abandon();
+        }
+    }
+
+    private List<Work> TakeWaiting()
+    {
+        var batch = new List<Work>();
+        while (batch.Count < BatchLimit && inbox.Reader.TryRead(out var work))
+        {
+            batch.Add(work);
+        }
+
+        return batch;
+    }
+
+    private async Task StepAsync(List<Work> batch, bool refresh, CancellationToken stop)
+    {
+        var pending = batch;
+        try
+        {
+            var now = time.GetUtcNow();
+            var isTick = now - lastTick >= TickEvery;
+            var writes = new List<SiteWrites>();
+            var gone = refresh || isTick ? await RefreshAsync(writes, now, stop) : [];
+            var fresh = await JournalAsync([.. batch.OfType<Work.Message>()], stop);
+            pending = [.. batch.Where(work => work is not Work.Message)];
+            Judge(fresh, writes, now);
+            if (isTick)
+            {
+                lastTick = now;
+                Tick(writes, now);
+            }
+
+            var outcomes = await ObeyAsync(batch.OfType<Work.Command>(), writes, now, stop);
+            var saved = await SaveAsync(writes, now, stop);
+            directory.Publish(roster.Sites.Where(site => isTick || writes.Exists(made => made.Plan.Id == site.Plan.Id)).Select(site => site.View(now)), gone);
+            outcomes.ForEach(done => done.Command.Outcome.TrySetResult(saved ? done.Outcome : NotNow));
+            batch.OfType<Work.Refresh>().ToList().ForEach(work => work.Done.TrySetResult());
+        }
+        catch (OperationCanceledException)
+        {
+            pending.ForEach(Cancel);
+            throw;
+        }
+    }
+
+    private async Task<IReadOnlyList<SiteId>> RefreshAsync(List<SiteWrites> writes, DateTimeOffset now, CancellationToken stop)
+    {
+        var (built, gone) = await UntilStoredAsync(() => roster.Refresh(now), stop);
+        writes.AddRange(built);
+        return gone;
+    }
+
+    /// <summary>Makes messages durable and lets their acknowledgements go, in order of receipt.</summary>
+    /// <returns>What was new, by site, in order of receipt.</returns>
+    private async Task<Dictionary<SiteId, List<Fresh>>> JournalAsync(List<Work.Message> messages, CancellationToken stop)
+    {
+        var bySite = new Dictionary<SiteId, List<Fresh>>();
+        var batch = journal.Decode(messages.Select(message => message.Received), roster.PlanOf);
+        var isNew = batch.IsEmpty ? [] : await UntilStoredAsync(() => journal.Commit(batch), stop);
+        messages.ForEach(message => message.Durable.TrySetResult());
+        for (var i = 0; i < isNew.Length; i++)
+        {
+            var (plan, accepted, retained) = batch.Accepted[i];
+            if (isNew[i])
+            {
+                (bySite.TryGetValue(plan.Id, out var fresh) ? fresh : bySite[plan.Id] = []).Add(new(accepted.Seen, retained));
+            }
+            else
+            {
+                WatchOf(accepted.Seen.Stamp.Unit)?.CountDuplicate();
+            }
+        }
+
+        batch.Refused.Where(refused => refused.Known).ToList().ForEach(refused => WatchOf(refused.Unit!.Value)?.CountRefused());
+        return bySite;
+    }
+
+    private void Judge(Dictionary<SiteId, List<Fresh>> fresh, List<SiteWrites> writes, DateTimeOffset now)
+    {
+        foreach (var (id, seen) in fresh)
+        {
+            // A site that is not there at present is built from the store, where these messages are already.
+            if (roster.Find(id) is { } site && roster.Try(id, () => site.Take(seen, now)) is { } taken)
+            {
+                writes.Add(taken);
+            }
+        }
+    }
+
+    private void Tick(List<SiteWrites> writes, DateTimeOffset now)
+    {
+        var listening = inbox.ListeningSince;
+        foreach (var site in roster.Sites.ToList())
+        {
+            if (roster.Try(site.Plan.Id, () => site.Tick(now, listening)) is { } ticked)
+            {
+                writes.Add(ticked);
+            }
+        }
+    }
+
+    private async Task<List<(Work.Command Command, CommandOutcome Outcome)>> ObeyAsync(
+        IEnumerable<Work.Command> commands, List<SiteWrites> writes, DateTimeOffset now, CancellationToken stop)
+    {
+        var outcomes = new List<(Work.Command, CommandOutcome)>();
+        foreach (var command in commands)
+        {
+            var stored = await UntilStoredAsync(() => ledger.FindAlert(command.Asked.AlertId), stop);
+            outcomes.Add((command, stored is null ? new CommandOutcome.NotFound() : Obey(command.Asked, stored, writes, now)));
+        }
+
+        return outcomes;
+    }
+
+    private CommandOutcome Obey(AlertCommand command, Alert stored, List<SiteWrites> writes, DateTimeOffset now)
+    {
+        if (roster.Find(stored.Site) is not { } site || roster.Try(stored.Site, () => site.Obey(command, stored, now)) is not { } obeyed)
+        {
+            return NotNow;
+        }
+
+        writes.Add(obeyed.Writes);
+        return obeyed.Outcome;
+    }
+
+    /// <summary>The second transaction: alerts, their events, the outbox, runs and days, all or nothing.</summary>
+    /// <returns>False when nothing of it was kept and the sites are built anew.</returns>
+    private async Task<bool> SaveAsync(List<SiteWrites> writes, DateTimeOffset now, CancellationToken stop)
+    {
+        var wanted = writes.FindAll(site => !site.IsEmpty);
+        if (wanted.Count == 0)
+        {
+            return true;
+        }
+
+        try
+        {
+            await UntilStoredAsync(() => database.Write(connection => { wanted.ForEach(site => Save(connection, site, now)); return true; }), stop);
+        }
+        catch (SqliteException fault) when (fault.SqliteErrorCode == SQLitePCL.raw.SQLITE_CONSTRAINT)
+        {
+            // Memory and store contradict each other; the store is right, and judging again from it loses nothing.
+            LogContradiction(fault);
+            roster.BuildAllAnew();
+            return false;
+        }
+
+        metrics.Happened(wanted.SelectMany(site => site.Events));
+        if (wanted.Exists(site => !site.Notices.IsEmpty))
+        {
+            bell.Ring();
+        }
+
+        return true;
+    }
+
+    private void Save(SqliteConnection connection, SiteWrites writes, DateTimeOffset now)
+    {
+        // Another process may have deleted the site since.
+        var plan = writes.Plan;
+        if (!LedgerStore.Has(connection, plan.Id))
+        {
+            return;
+        }
+
+        LedgerStore.Append(connection, writes.Alerts, writes.Events);
+        LedgerStore.Post(connection, writes.Notices.Select(notice =>
+            new OutboxLetter(notice, composer.MessageIdOf(notice.Key, installation), plan.Name, plan.TimeZone.Id)), now);
+        SeriesStore.Replace(connection, plan.Id, writes.RunsAfter, writes.Runs, writes.Days);
+    }
+
+    private UnitWatch? WatchOf(UnitId unit) =>
+        roster.PlanOf(unit) is { } plan && roster.Find(plan.Id) is { } site && site.Plan.FindUnit(unit) is { } known ? site.Watch(known.Index) : null;
+
+    /// <summary>Runs <paramref name="work"/> until the store takes it. Meanwhile nothing is acknowledged and the service is not ready.</summary>
+    private async Task<T> UntilStoredAsync<T>(Func<T> work, CancellationToken stop)
+    {
+        while (true)
+        {
+            stop.ThrowIfCancellationRequested();
+            try
+            {
+                var result = work();
+                ready.Set(Stage.Store, null);
+                return result;
+            }
+            catch (Exception fault) when ((fault is SqliteException sqlite && sqlite.SqliteErrorCode != SQLitePCL.raw.SQLITE_CONSTRAINT) || fault is StoreException)
+            {
+                await ReportAsync(fault, stop);
+            }
+        }
+    }
+
+    private async Task ReportAsync(Exception fault, CancellationToken stop)
+    {
+        var reason = $"the store does not take or give data: {Database.OneLine(fault)}";
+        ready.Set(Stage.Store, reason);
+        LogStoreFault(reason);
+        await Task.Delay(StoreRetry, time, stop);
+    }
+
+    private void Abandon()
+    {
+        inbox.Close();
+        while (inbox.Reader.TryRead(out var work))
+        {
+            Cancel(work);
+        }
+    }
+
+    private static void Cancel(Work work)
+    {
+        switch (work)
+        {
+            case Work.Message message:
+                message.Durable.TrySetCanceled();
+                break;
+            case Work.Command command:
+                command.Outcome.TrySetCanceled();
+                break;
+            case Work.Refresh refresh:
+                refresh.Done.TrySetCanceled();
+                break;
+        }
+    }
+
+    [LoggerMessage(Level = LogLevel.Information, Message = "keeping {Sites} sites")]
+    private partial void LogKeeping(int sites);
+
+    [LoggerMessage(Level = LogLevel.Error, Message = "{Reason}; nothing is acknowledged until it does")]
+    private partial void LogStoreFault(string reason);
+
+    [LoggerMessage(Level = LogLevel.Error, Message = "memory and store contradict each other; all sites are built anew from the store")]
+    private partial void LogContradiction(Exception fault);
+}

@@ -1,0 +1,122 @@
+using TankWatch.Core;
+using TankWatch.Core.Sites;
+using TankWatch.Service.Storage;
+
+namespace TankWatch.Service.Sites;
+
+/// <summary>The sites in memory, kept in step with the store, and which site each unit belongs to.</summary>
+/// <remarks>A site whose judgement failed is built anew from the store, at first soon, then ever less often; the others go on.</remarks>
+internal sealed partial class SiteRoster(LedgerStore ledger, SeriesStore series, ServiceMetrics metrics, TimeProvider time, ILogger logger)
+{
+    private static readonly TimeSpan FirstRetry = TimeSpan.FromSeconds(30);
+    private static readonly TimeSpan LongestRetry = TimeSpan.FromHours(1);
+
+    private readonly Dictionary<SiteId, KeptSite> sites = [];
+    private readonly Dictionary<SiteId, StoredSite> known = [];
+    private readonly Dictionary<UnitId, SiteId> owners = [];
+    private readonly Dictionary<SiteId, (DateTimeOffset RetryAt, int Failures)> failed = [];
+    private long? changesSeen;
+
+    public IReadOnlyCollection<KeptSite> Sites => sites.Values;
+
+    public KeptSite? Find(SiteId site) => sites.GetValueOrDefault(site);
+
+    /// <summary>The plan of the site that names a unit, whether or not its judgement works at present.</summary>
+    public SitePlan? PlanOf(UnitId unit) => owners.TryGetValue(unit, out var site) ? known.GetValueOrDefault(site)?.Plan : null;
+
+    /// <summary>Takes over what changed in the store, and tries again what failed.</summary>
+    /// <returns>What the newly built sites ask to be written, and the sites that are gone.</returns>
+    public (IReadOnlyList<SiteWrites> Writes, IReadOnlyList<SiteId> Gone) Refresh(DateTimeOffset now)
+    {
+        var changes = ledger.ReadChanges();
+        if (changes == changesSeen && !failed.Values.Any(failure => failure.RetryAt <= now))
+        {
+            return ([], []);
+        }
+
+        var stored = ledger.ListSites().Where(site => site.Plan is not null).ToDictionary(site => site.Id);
+        var gone = known.Keys.Where(id => !stored.ContainsKey(id)).ToList();
+        gone.ForEach(Forget);
+        var writes = new List<SiteWrites>();
+        foreach (var site in stored.Values.Where(site => IsStale(site, now)))
+        {
+            known[site.Id] = site;
+            if (Try(site.Id, () => Build(site, now)) is { } built)
+            {
+                writes.Add(built);
+            }
+        }
+
+        Route();
+        changesSeen = changes;
+        return (writes, gone);
+    }
+
+    /// <summary>Runs a step of one site; a fault in it costs that site its state, never the others theirs.</summary>
+    /// <returns>Null when there was a fault, or nothing to do.</returns>
+    public T? Try<T>(SiteId site, Func<T?> step) where T : class
+    {
+        try
+        {
+            return step();
+        }
+        catch (Exception fault)
+        {
+            metrics.JudgementFault();
+            LogJudgementFault(fault, site.Value);
+            BuildAnew(site);
+            return null;
+        }
+    }
+
+    /// <summary>Drops a site's state in memory, to be built from the store.</summary>
+    private void BuildAnew(SiteId site)
+    {
+        sites.Remove(site);
+        var failures = failed.TryGetValue(site, out var before) ? before.Failures + 1 : 1;
+        var wait = TimeSpan.FromTicks(Math.Min(LongestRetry.Ticks, FirstRetry.Ticks << Math.Min(failures - 1, 20)));
+        failed[site] = (time.GetUtcNow() + wait, failures);
+    }
+
+    /// <summary>Has every site built anew at the next look, when the store and the memory may differ.</summary>
+    public void BuildAllAnew()
+    {
+        sites.Clear();
+        changesSeen = null;
+    }
+
+    private bool IsStale(StoredSite site, DateTimeOffset now) =>
+        known.GetValueOrDefault(site.Id)?.Json != site.Json
+        || (failed.TryGetValue(site.Id, out var failure) ? failure.RetryAt <= now : !sites.ContainsKey(site.Id));
+
+    private SiteWrites Build(StoredSite site, DateTimeOffset now)
+    {
+        var kept = new KeptSite(site.Plan!, site.Json, series, ledger, now);
+        var writes = kept.Rebuild(now);
+        sites[site.Id] = kept;
+        failed.Remove(site.Id);
+        return writes;
+    }
+
+    private void Forget(SiteId site)
+    {
+        sites.Remove(site);
+        known.Remove(site);
+        failed.Remove(site);
+    }
+
+    private void Route()
+    {
+        owners.Clear();
+        foreach (var plan in known.Values.Select(site => site.Plan!))
+        {
+            foreach (var unit in plan.Units)
+            {
+                owners[unit.Id] = plan.Id;
+            }
+        }
+    }
+
+    [LoggerMessage(Level = LogLevel.Error, Message = "the judgement of site {Site} failed; it is built anew from the store")]
+    private partial void LogJudgementFault(Exception fault, string site);
+}

@@ -1,0 +1,78 @@
+using System.Collections.Immutable;
+using Microsoft.Data.Sqlite;
+using TankWatch.Core;
+using TankWatch.Core.Alerts;
+using TankWatch.Core.Findings;
+
+namespace TankWatch.Service.Storage;
+
+/// <summary>Which alerts to list; what is null does not matter.</summary>
+/// <param name="Site">Of this site alone.</param>
+/// <param name="State">A name of <see cref="AlertNames"/>, or <c>open</c> for all but normal.</param>
+/// <param name="Kind">Of this kind alone.</param>
+/// <param name="From">Raised at or after.</param>
+/// <param name="To">Raised before.</param>
+public sealed record AlertFilter(SiteId? Site, string? State, FindingKind? Kind, DateTimeOffset? From, DateTimeOffset? To);
+
+/// <summary>One event of an alert, as it stands.</summary>
+/// <param name="At">Wall clock, UTC.</param>
+/// <param name="Type">Its stored name, such as <c>raised</c>.</param>
+/// <param name="Json">All of the event.</param>
+public sealed record StoredAlertEvent(DateTimeOffset At, string Type, string Json);
+
+public sealed partial class LedgerStore
+{
+    public Alert? FindAlert(string id) => database.Read(connection => connection.Find("SELECT json FROM alerts WHERE id = ?1", AlertOf, id));
+
+    /// <param name="filter">Which.</param>
+    /// <param name="after">The id of an alert to go on from; null for the newest.</param>
+    /// <param name="limit">At most so many.</param>
+    /// <returns>Newest first.</returns>
+    public IReadOnlyList<Alert> ListAlerts(AlertFilter filter, string? after, int limit) => database.Read(connection => connection.List(
+        """
+        SELECT json FROM alerts
+        WHERE (?1 IS NULL OR site = ?1) AND (?2 IS NULL OR state = ?2 OR (?2 = 'open' AND state <> 'normal')) AND (?3 IS NULL OR kind = ?3)
+          AND (?4 IS NULL OR raised >= ?4) AND (?5 IS NULL OR raised < ?5) AND (?6 IS NULL OR id < ?6)
+        ORDER BY id DESC LIMIT ?7
+        """,
+        AlertOf, filter.Site, filter.State, filter.Kind is { } kind ? FindingNames.Of(kind) : null, filter.From, filter.To, after, limit));
+
+    /// <returns>In the order in which they happened.</returns>
+    public IReadOnlyList<StoredAlertEvent> ListAlertEvents(string id) => database.Read(connection => connection.List(
+        "SELECT at, type, json FROM alert_events WHERE alert = ?1 ORDER BY n", row => new StoredAlertEvent(row.Time(0), row.GetString(1), row.GetString(2)), id));
+
+    /// <summary>The alerts that what is known from a time on can still change: those open, and those that ended at or after it.</summary>
+    internal ImmutableArray<Alert> ReadAlertsFrom(SiteId site, DateTimeOffset from) => database.Read(connection => connection.List(
+        "SELECT json FROM alerts WHERE site = ?1 AND (state <> 'normal' OR cleared IS NULL OR cleared >= ?2) ORDER BY id", AlertOf, site, from).ToImmutableArray());
+
+    /// <summary>Appends events and saves the alerts they make; call it within <see cref="Database.Write{T}"/>.</summary>
+    /// <param name="connection">In a transaction.</param>
+    /// <param name="alerts">As they are after the events.</param>
+    /// <param name="events">In the order in which they happened.</param>
+    internal static void Append(SqliteConnection connection, IEnumerable<Alert> alerts, IEnumerable<AlertEvent> events)
+    {
+        var ofAlert = events.ToLookup(happened => happened.AlertId);
+        foreach (var alert in alerts.Where(alert => ofAlert.Contains(alert.Id)))
+        {
+            Save(connection, alert);
+            var n = alert.Events - ofAlert[alert.Id].Count();
+            foreach (var happened in ofAlert[alert.Id])
+            {
+                // The number is the key: the same event cannot be appended twice, whatever went wrong before.
+                connection.Execute(
+                    "INSERT INTO alert_events (alert, n, at, type, json) VALUES (?1, ?2, ?3, ?4, ?5)",
+                    alert.Id, n++, happened.At, StoredJson.NameOf(happened), StoredJson.Write(happened));
+            }
+        }
+    }
+
+    private static void Save(SqliteConnection connection, Alert alert) => connection.Execute(
+        """
+        INSERT INTO alerts (id, site, device, kind, state, since, raised, cleared, json) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)
+        ON CONFLICT (id) DO UPDATE SET device = ?3, kind = ?4, state = ?5, since = ?6, raised = ?7, cleared = ?8, json = ?9
+        """,
+        alert.Id, alert.Site, alert.Finding.Device, FindingNames.Of(alert.Finding.Kind), AlertNames.Of(alert.State),
+        alert.Finding.Since, alert.Finding.RaisedAt, alert.Finding.ClearedAt, StoredJson.Write(alert));
+
+    private static Alert AlertOf(SqliteDataReader row) => StoredJson.Read<Alert>(row.GetString(0));
+}

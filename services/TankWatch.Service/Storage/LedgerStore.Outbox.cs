@@ -1,0 +1,82 @@
+using System.Globalization;
+using Microsoft.Data.Sqlite;
+using TankWatch.Core.Notifications;
+
+namespace TankWatch.Service.Storage;
+
+/// <summary>All that is needed to compose a mail, as it was when it was intended: a later change of the site does not rewrite it.</summary>
+/// <param name="Notification">The intention.</param>
+/// <param name="MessageId">Without angle brackets; made once, so that a repeat after a crash is seen to be the same mail.</param>
+/// <param name="SiteName">As the site file gives it.</param>
+/// <param name="TimeZone">The id of the site's time zone.</param>
+public sealed record OutboxLetter(Notification Notification, string MessageId, string SiteName, string TimeZone);
+
+/// <summary>A letter and how far it has come.</summary>
+/// <param name="Position">Ascending by intention.</param>
+/// <param name="Letter">What to say, and to whom.</param>
+/// <param name="CreatedAt">When it was intended, UTC.</param>
+/// <param name="Attempts">Tries so far.</param>
+/// <param name="NextAttemptAt">Null when sent or given up.</param>
+/// <param name="SentAt">When it was handed over.</param>
+/// <param name="AbandonedAt">When it was given up.</param>
+/// <param name="LastError">One line; null while nothing went wrong.</param>
+public sealed record OutboxEntry(
+    long Position, OutboxLetter Letter, DateTimeOffset CreatedAt, int Attempts, DateTimeOffset? NextAttemptAt, DateTimeOffset? SentAt,
+    DateTimeOffset? AbandonedAt, string? LastError)
+{
+    public string Key => Letter.Notification.Key;
+}
+
+public sealed partial class LedgerStore
+{
+    private const string OutboxColumns = "n, json, created, attempts, next_attempt, sent_at, abandoned_at, last_error";
+
+    /// <param name="after">An <see cref="OutboxEntry.Position"/> in text; null for the newest.</param>
+    /// <param name="limit">At most so many.</param>
+    /// <returns>Newest first.</returns>
+    public IReadOnlyList<OutboxEntry> ListOutbox(string? after, int limit) => database.Read(connection => connection.List(
+        $"SELECT {OutboxColumns} FROM outbox WHERE n < ?1 ORDER BY n DESC LIMIT ?2",
+        EntryOf, long.TryParse(after, CultureInfo.InvariantCulture, out var position) ? position : long.MaxValue, limit));
+
+    /// <summary>Letters to try now, in the order of their intention: a thread's opening goes before its ending.</summary>
+    internal IReadOnlyList<OutboxEntry> ListDue(DateTimeOffset now, int limit) => database.Read(connection => connection.List(
+        $"SELECT {OutboxColumns} FROM outbox WHERE next_attempt <= ?1 ORDER BY n LIMIT ?2", EntryOf, now, limit));
+
+    /// <summary>When the next letter wants to be tried; null when none waits.</summary>
+    internal DateTimeOffset? FindNextAttempt() => database.Read(connection =>
+        connection.Scalar("SELECT min(next_attempt) FROM outbox WHERE next_attempt IS NOT NULL") is long ticks ? new DateTimeOffset(ticks, TimeSpan.Zero) : (DateTimeOffset?)null);
+
+    /// <summary>The Message-IDs under which earlier intentions went, in the order asked; those not found are left out.</summary>
+    internal IReadOnlyList<string> ListMessageIds(IEnumerable<string> keys) => database.Read(connection => keys
+        .Select(key => connection.Scalar("SELECT message_id FROM outbox WHERE key = ?1", key) as string).OfType<string>().ToList());
+
+    internal void MarkSent(OutboxEntry entry, DateTimeOffset at) => database.Write(connection => connection.Execute(
+        "UPDATE outbox SET attempts = attempts + 1, next_attempt = NULL, sent_at = ?2, last_error = NULL WHERE n = ?1", entry.Position, at));
+
+    internal void MarkFailed(OutboxEntry entry, string error, DateTimeOffset nextAttempt) => database.Write(connection => connection.Execute(
+        "UPDATE outbox SET attempts = attempts + 1, next_attempt = ?2, last_error = ?3 WHERE n = ?1", entry.Position, nextAttempt, error));
+
+    internal void MarkAbandoned(OutboxEntry entry, string error, DateTimeOffset at) => database.Write(connection => connection.Execute(
+        "UPDATE outbox SET attempts = attempts + 1, next_attempt = NULL, abandoned_at = ?2, last_error = ?3 WHERE n = ?1", entry.Position, at, error));
+
+    /// <summary>Puts letters in the outbox; call it in the transaction of the alert events they follow from.</summary>
+    internal static void Post(SqliteConnection connection, IEnumerable<OutboxLetter> letters, DateTimeOffset now)
+    {
+        foreach (var letter in letters)
+        {
+            var notice = letter.Notification;
+            connection.Execute(
+                """
+                INSERT INTO outbox (key, alert, reason, recipient, message_id, json, created, next_attempt) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?7)
+                ON CONFLICT (key) DO NOTHING
+                """,
+                notice.Key, notice.Alert.Id, StoredReason(notice.Reason), notice.To.Email ?? "", letter.MessageId, StoredJson.Write(letter), now);
+        }
+    }
+
+    private static string StoredReason(NotifyReason reason) => System.Text.Json.JsonNamingPolicy.KebabCaseLower.ConvertName(reason.ToString());
+
+    private static OutboxEntry EntryOf(SqliteDataReader row) => new(
+        row.GetInt64(0), StoredJson.Read<OutboxLetter>(row.GetString(1)), row.Time(2), row.GetInt32(3), row.TimeOrNull(4), row.TimeOrNull(5),
+        row.TimeOrNull(6), row.TextOrNull(7));
+}

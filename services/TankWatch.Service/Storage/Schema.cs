@@ -1,0 +1,75 @@
+using Microsoft.Data.Sqlite;
+
+namespace TankWatch.Service.Storage;
+
+/// <summary>The tables, as a list of steps; <c>PRAGMA user_version</c> counts those taken. A step that was released is never edited.</summary>
+internal static class Schema
+{
+    private static readonly string[] Steps =
+    [
+        """
+        CREATE TABLE meta (name TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
+
+        CREATE TABLE sites (id TEXT PRIMARY KEY, json TEXT NOT NULL, updated INTEGER NOT NULL) WITHOUT ROWID;
+        CREATE TABLE units (
+            id TEXT PRIMARY KEY, site TEXT NOT NULL REFERENCES sites(id) ON DELETE CASCADE,
+            secret BLOB, issued INTEGER, revoked INTEGER) WITHOUT ROWID;
+        CREATE INDEX units_of_site ON units(site);
+        CREATE TABLE keys (
+            name TEXT PRIMARY KEY, hash BLOB NOT NULL UNIQUE, role TEXT NOT NULL, site TEXT, created INTEGER NOT NULL, revoked INTEGER) WITHOUT ROWID;
+
+        -- The journal: id is the position. Rows come in order of arrival, so appending dirties few pages.
+        CREATE TABLE messages (
+            id INTEGER PRIMARY KEY, site TEXT NOT NULL, unit TEXT NOT NULL, kind TEXT NOT NULL, device TEXT,
+            at INTEGER NOT NULL, received INTEGER NOT NULL, claimed INTEGER, boot INTEGER, seq INTEGER,
+            retained INTEGER NOT NULL, identity TEXT NOT NULL UNIQUE, payload BLOB NOT NULL);
+        CREATE INDEX messages_in_order ON messages(site, at, unit, boot, seq);
+        -- bucket: the unit, or '' for whoever no site knows. Each bucket keeps its newest; see SeriesStore.
+        CREATE TABLE refused (
+            id INTEGER PRIMARY KEY, bucket TEXT NOT NULL, unit TEXT, topic TEXT NOT NULL, payload BLOB NOT NULL, length INTEGER NOT NULL,
+            reason TEXT NOT NULL, detail TEXT NOT NULL, received INTEGER NOT NULL);
+        CREATE INDEX refused_by_bucket ON refused(bucket, id);
+        CREATE INDEX refused_by_unit ON refused(unit, id);
+
+        CREATE TABLE runs (
+            site TEXT NOT NULL REFERENCES sites(id) ON DELETE CASCADE, pump TEXT NOT NULL, started INTEGER NOT NULL, stopped INTEGER,
+            json TEXT NOT NULL, PRIMARY KEY (site, started, pump)) WITHOUT ROWID;
+        CREATE TABLE days (
+            site TEXT NOT NULL REFERENCES sites(id) ON DELETE CASCADE, date TEXT NOT NULL, json TEXT NOT NULL,
+            PRIMARY KEY (site, date)) WITHOUT ROWID;
+
+        CREATE TABLE alerts (
+            id TEXT PRIMARY KEY, site TEXT NOT NULL REFERENCES sites(id) ON DELETE CASCADE, device TEXT NOT NULL, kind TEXT NOT NULL,
+            state TEXT NOT NULL, since INTEGER NOT NULL, raised INTEGER NOT NULL, cleared INTEGER, json TEXT NOT NULL) WITHOUT ROWID;
+        CREATE INDEX alerts_of_site ON alerts(site, state, cleared);
+        CREATE TABLE alert_events (
+            alert TEXT NOT NULL REFERENCES alerts(id) ON DELETE CASCADE, n INTEGER NOT NULL, at INTEGER NOT NULL, type TEXT NOT NULL,
+            json TEXT NOT NULL, PRIMARY KEY (alert, n)) WITHOUT ROWID;
+        CREATE TABLE outbox (
+            n INTEGER PRIMARY KEY AUTOINCREMENT, key TEXT NOT NULL UNIQUE, alert TEXT NOT NULL REFERENCES alerts(id) ON DELETE CASCADE,
+            reason TEXT NOT NULL, recipient TEXT NOT NULL, message_id TEXT NOT NULL, json TEXT NOT NULL, created INTEGER NOT NULL,
+            attempts INTEGER NOT NULL DEFAULT 0, next_attempt INTEGER, sent_at INTEGER, abandoned_at INTEGER, last_error TEXT);
+        CREATE INDEX outbox_due ON outbox(next_attempt, n) WHERE next_attempt IS NOT NULL;
+        """,
+    ];
+
+    /// <exception cref="StoreException">A newer version of the program made this store.</exception>
+    public static void Bring(SqliteConnection connection)
+    {
+        // Immediate, and the version read inside: two processes may start on an empty folder at once.
+        using var transaction = connection.BeginTransaction(deferred: false);
+        var version = Convert.ToInt32(connection.Scalar("PRAGMA user_version"), System.Globalization.CultureInfo.InvariantCulture);
+        if (version > Steps.Length)
+        {
+            throw new StoreException($"the store has version {version} and this program knows {Steps.Length}: it was made by a newer version");
+        }
+
+        for (; version < Steps.Length; version++)
+        {
+            connection.Execute(Steps[version]);
+            connection.Execute($"PRAGMA user_version={version + 1}");
+        }
+
+        transaction.Commit();
+    }
+}
