@@ -40,15 +40,20 @@ public sealed class SiteFollower
 
     /// <param name="fresh">Durable already, each seen for the first time, in any order.</param>
     /// <param name="readFrom">All durable observations of the site at or after a time, the fresh ones included.</param>
-    public Followed Take(IEnumerable<Observation> fresh, Func<DateTimeOffset, IEnumerable<Observation>> readFrom)
+    /// <param name="tickTo">
+    /// How far time is known to have passed besides; null for no farther than the observations. A site built anew has to come as far as
+    /// what was told of it, or a finding of the silence since the last word would seem never to have been.
+    /// </param>
+    public Followed Take(
+        IEnumerable<Observation> fresh, Func<DateTimeOffset, IEnumerable<Observation>> readFrom, DateTimeOffset? tickTo = null)
     {
         var ordered = fresh.Order(Observation.Order).ToList();
         if (ordered.Count == 0 || State.IsNewer(ordered[0]))
         {
-            return Walk(ordered, tickTo: null, rewoundTo: null);
+            return Walk(ordered, tickTo, rewoundTo: null);
         }
 
-        var reached = State.TickedTo;
+        var reached = tickTo > State.TickedTo ? tickTo.Value : State.TickedTo;
         GoBackBefore(ordered[0]);
         var back = State.At;
         var later = readFrom(back).Where(State.IsNewer).Order(Observation.Order).ToList();

@@ -78,7 +78,7 @@ internal sealed class BrowserSession(IDataProtectionProvider protection)
     public void Begin(HttpContext context, string key) =>
         context.Response.Cookies.Append(CookieName, protector.Protect(key, Lifetime), Options(context));
 
-    public void End(HttpContext context) => context.Response.Cookies.Delete(CookieName, Options(context));
+    public static void End(HttpContext context) => context.Response.Cookies.Delete(CookieName, Options(context));
 
     public string? FindKey(HttpContext context)
     {

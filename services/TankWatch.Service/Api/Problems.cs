@@ -1,3 +1,4 @@
+using Microsoft.AspNetCore.Http.Features;
 using System.Net.Mime;
 using System.Text.Json;
 using System.Text.RegularExpressions;

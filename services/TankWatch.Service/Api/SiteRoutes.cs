@@ -83,19 +83,19 @@ internal static class SiteRoutes
             return Problems.Conflict(refusal);
         }
 
-        await directory.RefreshAsync();
+        await directory.RefreshAsync(stop);
         return Json(json, isNew ? StatusCodes.Status201Created : StatusCodes.Status200OK);
     }
 
     private static async Task<Results<NoContent, ProblemHttpResult>> DeleteAsync(
-        string site, Caller caller, LedgerStore ledger, SiteDirectory directory)
+        string site, Caller caller, LedgerStore ledger, SiteDirectory directory, CancellationToken stop)
     {
         if (!Visible(site, caller) || !ledger.DeleteSite(new(site)))
         {
             return NoSite();
         }
 
-        await directory.RefreshAsync();
+        await directory.RefreshAsync(stop);
         return TypedResults.NoContent();
     }
 

@@ -75,7 +75,7 @@ internal static class SiteCommands
     private static Argument<string> FileArgument() => new("FILE") { Description = "A site file (JSON); - reads standard input." };
 
     /// <summary>Null when the file cannot be used; every reason has been told.</summary>
-    private static async Task<(SitePlan Plan, string Json)?> ReadAsync(Terminal terminal, string name, CancellationToken stop)
+    public static async Task<(SitePlan Plan, string Json)?> ReadAsync(Terminal terminal, string name, CancellationToken stop)
     {
         byte[] bytes;
         try

@@ -1,3 +1,4 @@
+using Microsoft.AspNetCore.Http.Features;
 using System.Net.Sockets;
 using Microsoft.AspNetCore.Connections;
 using Microsoft.AspNetCore.Hosting.Server;

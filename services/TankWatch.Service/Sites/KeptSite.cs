@@ -83,9 +83,14 @@ internal sealed class KeptSite
             units[Plan.FindUnit(seen.Stamp.Unit)!.Index].Recall(seen);
         }
 
-        var followed = follower.Take(stored, _ => stored);
+        var followed = follower.Take(stored, _ => stored, ToldTo());
         return Told([followed], [followed.Changes], now) with { RunsAfter = DateTimeOffset.MinValue };
     }
+
+    /// <summary>How far the water's judgement had come when it was last told of.</summary>
+    private DateTimeOffset? ToldTo() => alerts.Alerts
+        .Where(alert => alert.Finding.Kind != FindingKind.UnitSilent && alert.Correction != AlertCorrection.Withdrawn)
+        .Max(alert => (DateTimeOffset?)(alert.Finding.ClearedAt ?? alert.Finding.RaisedAt));
 
     /// <summary>Takes fresh messages into account.</summary>
     public SiteWrites Take(IReadOnlyList<Fresh> fresh, DateTimeOffset now)

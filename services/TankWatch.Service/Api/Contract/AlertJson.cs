@@ -40,8 +40,8 @@ public record AlertJson(
         var f = alert.Finding;
         return new(
             alert.Id, alert.Site.Value, FindingNames.Of(f.Kind), f.Device.Value, FindingNames.Of(f.Priority), f.Since, f.RaisedAt, f.ClearedAt,
-            f.Estimate is { } e ? new(e.Name, e.Size.Value, e.Size.Low, e.Size.High, e.Unit) : null,
-            [.. f.Causes.Select(c => new CauseJson(c.Name, c.Probability))],
+            f.Estimate is { } e ? new(e.Name, Math.Round(e.Size.Value, 1), Math.Round(e.Size.Low, 1), Math.Round(e.Size.High, 1), e.Unit) : null,
+            [.. f.Causes.Select(c => new CauseJson(c.Name, Math.Round(c.Probability, 3)))],
             f.Text.Summary, f.Text.Evidence, f.Text.Advice, f.Text.Cautions,
             AlertNames.Of(alert.State), alert.NotifiedAt, alert.AcknowledgedAt, alert.AcknowledgedBy,
             alert.Correction is { } correction ? AlertNames.Of(correction) : null, alert.ShelvedUntil, alert.CauseFound);

@@ -8,7 +8,10 @@ namespace TankWatch.Service.Api.Contract;
 [Description("A quantity with bounds that hold the truth nine times in ten. An unknown quantity is null as a whole, never 0.")]
 public sealed record EstimateJson(double Value, double Low, double High)
 {
-    public static EstimateJson? Of(Estimate? estimate) => estimate is { } e ? new(e.Value, e.Low, e.High) : null;
+    /// <param name="estimate">Null when unknown.</param>
+    /// <param name="decimals">As many as the probes can tell.</param>
+    public static EstimateJson? Of(Estimate? estimate, int decimals) => estimate is { } e
+        ? new(Math.Round(e.Value, decimals), Math.Round(e.Low, decimals), Math.Round(e.High, decimals)) : null;
 }
 
 [Description("One run of a pump.")]
@@ -23,7 +26,7 @@ public sealed record RunJson(
 {
     public static RunJson Of(PumpRun run) => new(
         run.Pump.Value, run.StartedAt, run.StoppedAt, PumpCauses.Of(run.StartCause), run.StopCause is { } cause ? PumpCauses.Of(cause) : null,
-        EstimateJson.Of(run.Delivered), EstimateJson.Of(run.Delivery));
+        EstimateJson.Of(run.Delivered, 1), EstimateJson.Of(run.Delivery, 2));
 }
 
 [Description("A pump's figures over a period.")]

@@ -1,0 +1,125 @@
+using System.Numerics;
+using Microsoft.AspNetCore.Http.HttpResults;
+using TankWatch.Core.Sites;
+using TankWatch.Core.Time;
+using TankWatch.Core.Timelines;
+using TankWatch.Service.Api.Contract;
+using TankWatch.Service.Sites;
+using TankWatch.Service.Storage;
+
+namespace TankWatch.Service.Api;
+
+/// <summary>What is and was known of a site's water and pumps: <c>now</c>, <c>history</c>, <c>summary</c>.</summary>
+internal static class FigureRoutes
+{
+    private static readonly TimeSpan UsualHistory = TimeSpan.FromDays(1);
+    private static readonly TimeSpan LongestHistory = TimeSpan.FromDays(400);
+
+    public static void MapFigures(this RouteGroupBuilder api)
+    {
+        var site = api.MapGroup("/sites/{site}").WithTags("Figures").ProducesProblem(StatusCodes.Status404NotFound);
+        site.MapGet("/now", GetNow).WithName("getNow").WithSummary("What is known of a site now.");
+        site.MapGet("/history", GetHistory).WithName("getHistory").WithSummary("Steps and runs of a time.")
+            .WithDescription("Without 'from' and 'to' the last day; at most 400 days. 'limit' and 'after' page the steps.");
+        site.MapGet("/summary", GetSummary).WithName("getSummary").WithSummary("Figures of a day, week or month, and of the one before.")
+            .WithDescription("'period' is day, week (ISO 8601) or month; 'date' is any local day in it, by default today.");
+    }
+
+    private static Results<Ok<NowJson>, ProblemHttpResult> GetNow(string site, Caller caller, SiteDirectory directory) =>
+        Find(site, caller, directory) is { } view ? TypedResults.Ok(NowOf(view)) : SiteRoutes.NoSite();
+
+    private static Results<Ok<HistoryJson>, ProblemHttpResult> GetHistory(
+        string site, Caller caller, SiteDirectory directory, SeriesStore series, TimeProvider time, string? from, string? to, string? after, int? limit)
+    {
+        if (!Query.TryLimit(limit, out var count, out var problem)
+            || !Query.TryTime("from", from, out var start, out problem)
+            || !Query.TryTime("to", to, out var end, out problem))
+        {
+            return problem;
+        }
+
+        if (Find(site, caller, directory) is not { Plan: var plan })
+        {
+            return SiteRoutes.NoSite();
+        }
+
+        var until = end ?? time.GetUtcNow();
+        var since = start ?? (until - DateTimeOffset.MinValue > UsualHistory ? until - UsualHistory : DateTimeOffset.MinValue);
+        if (since >= until || until - since > LongestHistory)
+        {
+            return Problems.BadRequest($"'from' must be before 'to', by at most {LongestHistory.TotalDays} days.");
+        }
+
+        var steps = Query.Page(series.ListSteps(plan, since, until, after, count + 1), count, step => step.Cursor);
+        var runs = series.ListRuns(plan.Id, since, until);
+        return TypedResults.Ok(new HistoryJson(
+            site, since, until, [.. steps.Items.Select(s => new StepJson(s.At, s.Tank, StepOf(s.Wet), s.Wet))],
+            [.. runs.Reverse().Select(RunJson.Of)], steps.Next));
+    }
+
+    private static Results<Ok<SummaryJson>, ProblemHttpResult> GetSummary(
+        string site, Caller caller, SiteDirectory directory, SeriesStore series, TimeProvider time, string? period, string? date)
+    {
+        if (Period.Find(period ?? "day") is not { } kind)
+        {
+            return Problems.BadRequest("'period' is day, week or month.");
+        }
+
+        DateOnly? asked = DateOnly.TryParseExact(date, "yyyy-MM-dd", out var day) ? day : null;
+        if ((date is not null && asked is null) || asked is { Year: < 2000 or > 9000 })
+        {
+            return Problems.BadRequest("'date' is a day such as 2026-03-01.");
+        }
+
+        if (Find(site, caller, directory) is not { Plan: var plan })
+        {
+            return SiteRoutes.NoSite();
+        }
+
+        var current = kind.Around(asked ?? LocalDays.DateOf(time.GetUtcNow(), plan.TimeZone));
+        var previous = kind.Around(current.From.AddDays(-1));
+        return TypedResults.Ok(new SummaryJson(site, kind.Name, Of(current), Of(previous)));
+
+        PeriodJson Of((DateOnly From, DateOnly To) span) => PeriodFigures.Of(plan, span.From, span.To, series.ListDays(plan.Id, span.From, span.To));
+    }
+
+    private static SiteView? Find(string site, Caller caller, SiteDirectory directory) =>
+        SiteRoutes.Visible(site, caller) ? directory.Find(new(site)) : null;
+
+    private static NowJson NowOf(SiteView view) => new(
+        view.Plan.Id.Value, view.AsOf,
+        [.. view.Plan.Tanks.Select(tank => NowOf(view, tank))],
+        [.. view.Plan.Pumps.Select(pump => NowOf(view, pump))],
+        [.. view.Units.Select(UnitJson.Of)]);
+
+    private static TankNowJson NowOf(SiteView view, Tank tank)
+    {
+        var known = view.State.Timeline.Tanks[tank.Index];
+        var wet = known.Wet is null ? null : tank.Probes.Select((_, probe) => known.IsWet(probe)).ToList();
+        return new(
+            tank.Id.Value, tank.Role == TankRole.Sump ? "sump" : "overhead",
+            wet is null ? null : StepOf(wet), wet,
+            known.Bounds(tank) is var (low, high) ? new(low, high) : null,
+            known.SeenAt is { } seen ? Math.Max(0, Math.Round((view.AsOf - seen).TotalSeconds, 3)) : null,
+            Stale: !(view.State.Timeline.TankKnownUntil(view.Plan, tank.Index) > view.AsOf),
+            TimeToEmpty: null); // Learnt use and supply are needed for it; a guess would be worse than none.
+    }
+
+    private static PumpNowJson NowOf(SiteView view, Pump pump)
+    {
+        var known = view.State.Timeline.Pumps[pump.Index];
+        var spoke = known.Running is not null;
+        return new(
+            pump.Id.Value, known.Running, known.Since, spoke ? known.IsManual ? "manual" : "auto" : null,
+            spoke ? Core.Observations.PumpCauses.Of(known.Cause) : null,
+            Stale: !(view.State.Timeline.PumpKnownUntil(view.Plan, pump.Index) > view.AsOf),
+            known.LastRun is { } run ? RunJson.Of(run) : null);
+    }
+
+    /// <summary>How many probes are wet; null with a dry one below a wet one, where no count says how high the water stands.</summary>
+    private static int? StepOf(IReadOnlyList<bool> wet)
+    {
+        var bits = wet.Select((isWet, probe) => isWet ? 1 << probe : 0).Sum();
+        return (bits & (bits + 1)) == 0 ? BitOperations.PopCount((uint)bits) : null;
+    }
+}

@@ -1,0 +1,34 @@
+using System.Globalization;
+using MimeKit;
+
+namespace TankWatch.Service.Pages;
+
+/// <summary>Reads back the mails that <c>demo</c> keeps as files, so that a visitor sees what people would have got.</summary>
+internal static class PickupReader
+{
+    private const int Shown = 20;
+
+    /// <param name="folder">May not exist yet.</param>
+    public static IReadOnlyList<MailView> Read(string folder)
+    {
+        var files = Directory.Exists(folder) ? new DirectoryInfo(folder).GetFiles("*.eml") : [];
+        return [.. files.OrderByDescending(file => file.LastWriteTimeUtc).Take(Shown).Select(Open).OfType<MailView>()];
+    }
+
+    /// <summary>Null for a file that is no mail, or that has gone meanwhile.</summary>
+    private static MailView? Open(FileInfo file)
+    {
+        try
+        {
+            using var stream = file.OpenRead();
+            var mail = MimeMessage.Load(stream);
+            return new(
+                mail.Subject ?? "", mail.To.ToString(), mail.Date.ToUniversalTime().ToString("d MMMM yyyy, HH:mm 'UTC'", CultureInfo.InvariantCulture),
+                mail.TextBody ?? "");
+        }
+        catch (Exception e) when (e is IOException or UnauthorizedAccessException or FormatException)
+        {
+            return null;
+        }
+    }
+}
