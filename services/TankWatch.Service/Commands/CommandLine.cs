@@ -20,9 +20,9 @@ public static class CommandLine
             EnablePosixBundling = false,
             ResponseFileTokenReplacer = null, // A value that begins with @ is a value.
         });
-        if (parsed is { Errors: [var error, ..] } && parsed.Action is not HelpAction)
+        if (parsed.Errors.Count > 0 && parsed.Action is not HelpAction)
         {
-            return terminal.Refuse($"{error.Message} See tankwatch --help.");
+            return terminal.Refuse($"{WhatIsWrong(parsed)} See tankwatch --help.");
         }
 
         try
@@ -56,6 +56,13 @@ public static class CommandLine
         KeyCommands.Create(terminal),
         ConfigCommands.Create(terminal, settings),
     };
+
+    /// <summary>One fault, and the one that names what was typed where there is one: "a command is missing" helps nobody who misspelt it.</summary>
+    private static string WhatIsWrong(ParseResult parsed)
+    {
+        var message = parsed.UnmatchedTokens is [var first, ..] ? $"'{first}' is not known here." : parsed.Errors[0].Message;
+        return message.EndsWith('.') ? message : message + ".";
+    }
 
     private static bool TakesSettings(IReadOnlyList<string> args) => args is ["serve", ..] or ["config", ..];
 }

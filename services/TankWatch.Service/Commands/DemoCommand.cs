@@ -1,4 +1,5 @@
 using System.CommandLine;
+using System.Globalization;
 using TankWatch.Service.Demo;
 
 namespace TankWatch.Service.Commands;
@@ -27,15 +28,22 @@ internal static class DemoCommand
 
     private static Option<int> PortOption(string name, int usual, string description, int least)
     {
-        var option = new Option<int>(name) { Description = description, DefaultValueFactory = _ => usual, HelpName = "PORT" };
-        option.Validators.Add(result =>
+        var option = new Option<int>(name)
         {
-            // A token that is no number has its own error already, and asking for its value would throw.
-            if (!result.Errors.Any() && int.TryParse(result.Tokens.Count > 0 ? result.Tokens[0].Value : "1", out var asked) && (asked < least || asked > 65535))
+            Description = description,
+            HelpName = "PORT",
+            DefaultValueFactory = _ => usual,
+            CustomParser = result =>
             {
-                result.AddError($"{name} takes a port from {least} to 65535.");
-            }
-        });
+                if (int.TryParse(result.Tokens[0].Value, NumberStyles.None, CultureInfo.InvariantCulture, out var asked) && asked >= least && asked <= 65535)
+                {
+                    return asked;
+                }
+
+                result.AddError($"{name} takes a port, a whole number from {least} to 65535.");
+                return usual;
+            },
+        };
         return option;
     }
 }

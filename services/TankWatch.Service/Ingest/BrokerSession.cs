@@ -40,6 +40,9 @@ internal sealed partial class BrokerSession : IAsyncDisposable
     private readonly Channel<(Task Durable, MqttApplicationMessageReceivedEventArgs Message)> held;
     private readonly Task acknowledging;
 
+    // The handler stays attached to the end: without one the library acknowledges by itself what nobody has taken.
+    private volatile bool draining;
+
     public BrokerSession(MqttOptions options, SiteInbox inbox, TimeProvider time, ILogger logger)
     {
         (this.options, this.inbox, this.time, this.logger) = (options, inbox, time, logger);
@@ -78,7 +81,7 @@ internal sealed partial class BrokerSession : IAsyncDisposable
     /// <summary>Acknowledges what became durable, then takes leave so that the broker keeps the session.</summary>
     public async ValueTask DisposeAsync()
     {
-        client.ApplicationMessageReceivedAsync -= TakeAsync;
+        draining = true;
         held.Writer.TryComplete();
         try
         {
@@ -103,6 +106,11 @@ internal sealed partial class BrokerSession : IAsyncDisposable
     private async Task TakeAsync(MqttApplicationMessageReceivedEventArgs args)
     {
         args.AutoAcknowledge = false;
+        if (draining)
+        {
+            return;
+        }
+
         try
         {
             var message = args.ApplicationMessage;
