@@ -71,7 +71,7 @@ internal static class FigureRoutes
             return Problems.BadRequest("'date' is a day such as 2026-03-01.");
         }
 
-        if (Find(site, caller, directory) is not { Plan: var plan })
+        if (Find(site, caller, directory) is not { Plan: var plan } view)
         {
             return SiteRoutes.NoSite();
         }
@@ -80,8 +80,15 @@ internal static class FigureRoutes
         var previous = kind.Around(current.From.AddDays(-1));
         return TypedResults.Ok(new SummaryJson(site, kind.Name, Of(current), Of(previous)));
 
-        PeriodJson Of((DateOnly From, DateOnly To) span) => PeriodFigures.Of(plan, span.From, span.To, series.ListDays(plan.Id, span.From, span.To));
+        PeriodJson Of((DateOnly From, DateOnly To) span) => PeriodFigures.Of(
+            plan, span.From, span.To, WithDayInProgress(series.ListDays(plan.Id, span.From, span.To), view, span));
     }
+
+    /// <summary>The store has the days that ended; the one in progress is told from the state, as not complete.</summary>
+    private static IReadOnlyList<SiteDay> WithDayInProgress(IReadOnlyList<SiteDay> stored, SiteView view, (DateOnly From, DateOnly To) span) =>
+        view.State is { Day: { } open, Last: not null } state && open.Date >= span.From && open.Date <= span.To
+            ? [.. stored.Where(day => day.Date != open.Date), open.UpTo(state.At, state.Timeline, view.Plan)]
+            : stored;
 
     private static SiteView? Find(string site, Caller caller, SiteDirectory directory) =>
         SiteRoutes.Visible(site, caller) ? directory.Find(new(site)) : null;

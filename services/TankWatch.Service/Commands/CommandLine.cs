@@ -35,13 +35,10 @@ public static class CommandLine
                 ProcessTerminationTimeout = null, // The host drains on SIGTERM by itself; other commands may simply end.
             });
         }
-        catch (StoreException e)
+        catch (Exception e)
         {
-            return terminal.Fail(e.Message);
-        }
-        catch (Exception e) when (e is IOException or UnauthorizedAccessException or Microsoft.Data.Sqlite.SqliteException)
-        {
-            return terminal.Fail(e.Message.Split('\n')[0]);
+            // The outermost edge: whatever it is, a person gets one line and a script an exit code.
+            return terminal.Fail(e is StoreException ? e.Message : $"This did not work: {e.Message.Split('\n')[0]}");
         }
     }
 

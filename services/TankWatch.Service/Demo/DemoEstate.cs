@@ -11,12 +11,12 @@ namespace TankWatch.Service.Demo;
 internal sealed class DemoEstate(LedgerStore ledger, SiteDirectory directory, SiteInbox inbox, TimeProvider time)
 {
     private const ulong Seed = 20;
-    private const int Days = 7;
+    private const int Days = 30;
 
     private readonly List<SimulatedSite> sites = [];
     private DateTimeOffset start;
 
-    /// <summary>Stores the site files and begins the simulations a week ago.</summary>
+    /// <summary>Stores the site files and begins the simulations a month ago.</summary>
     public async Task SettleInAsync(CancellationToken stop)
     {
         start = time.GetUtcNow();

@@ -20,7 +20,7 @@ internal static class DemoRun
             return terminal.Refuse(fault!);
         }
 
-        await using var app = ServeHost.Build(new ServiceShape(SettingsFor(options, folder.Path), new ConfigurationBuilder().Build(), Demo: true));
+        await using var app = ServeHost.Build(new ServiceShape(SettingsFor(options, folder.Path), new ConfigurationBuilder().AddInMemoryCollection().Build(), Demo: true));
         if (await Hosting.StartAsync(app, stop) is { } hindrance)
         {
             return terminal.Fail(hindrance);
@@ -48,7 +48,7 @@ internal static class DemoRun
     {
         var estate = ActivatorUtilities.CreateInstance<DemoEstate>(app.Services);
         await estate.SettleInAsync(stop);
-        await terminal.WithProgressAsync("Simulating the past week", async progress =>
+        await terminal.WithProgressAsync("Simulating the past month", async progress =>
         {
             await estate.LiveThroughHistoryAsync(progress, stop);
             return true;

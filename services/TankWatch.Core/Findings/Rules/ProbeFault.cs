@@ -33,12 +33,13 @@ internal sealed class ProbeFault : Rule
             return Verdict.Unknown;
         }
 
-        var (since, ask, calm) = (tank.DisorderSince, default(DateTimeOffset?), true);
+        var (since, ask, calm, stuck) = (tank.DisorderSince, default(DateTimeOffset?), true, false);
         foreach (var probe in tank.Probes)
         {
             if (probe.PassedBy >= PassesToRaise)
             {
-                since = Earlier(since, probe.ChangedAt ?? context.Now);
+                // One that never changed has no onset of its own: it counts from when it was first seen to be stuck.
+                (since, stuck) = (Earlier(since, probe.ChangedAt), true);
             }
 
             if (probe.Flips.CountWithin(FlickerWindow, context.Now) >= FlipsToRaise)
@@ -53,7 +54,7 @@ internal sealed class ProbeFault : Rule
             }
         }
 
-        return since is not null ? Verdict.Holds(since, ask) : calm ? Verdict.ClearUntil(ask) : Verdict.Between(ask);
+        return since is not null || stuck ? Verdict.Holds(since, ask) : calm ? Verdict.ClearUntil(ask) : Verdict.Between(ask);
     }
 
     public override Description Describe(in RuleContext context, int device, DateTimeOffset since)

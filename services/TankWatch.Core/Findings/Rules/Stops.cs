@@ -89,7 +89,7 @@ internal sealed class ControlFault : Rule
 
             if (full is not null || dry is not null)
             {
-                return (null, (full ?? dry) + TooLate);
+                return (null, (full is null || dry < full ? dry : full) + TooLate);
             }
         }
 
