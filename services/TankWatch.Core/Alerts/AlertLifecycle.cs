@@ -194,7 +194,7 @@ public static class AlertLifecycle
         private void Update(Alert alert, Finding finding)
         {
             var known = alert.Finding;
-            var moved = known.Since != finding.Since || known.RaisedAt != finding.RaisedAt
+            var moved = alert.Correction == AlertCorrection.Withdrawn || known.Since != finding.Since || known.RaisedAt != finding.RaisedAt
                 || (known.ClearedAt is not null && known.ClearedAt != finding.ClearedAt);
             if (moved)
             {

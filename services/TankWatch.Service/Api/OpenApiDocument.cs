@@ -1,5 +1,10 @@
+using System.Text.Json.Nodes;
+using System.Text.Json.Serialization.Metadata;
 using Microsoft.AspNetCore.OpenApi;
 using Microsoft.OpenApi;
+using TankWatch.Core.Alerts;
+using TankWatch.Core.Findings;
+using TankWatch.Service.Api.Contract;
 
 namespace TankWatch.Service.Api;
 
@@ -10,12 +15,56 @@ internal static class OpenApiDocument
 
     public static void AddOpenApiDocument(this IServiceCollection services) => services.AddOpenApi(o =>
     {
+        o.CreateSchemaReferenceId = NameOf;
+        o.AddSchemaTransformer((schema, context, _) =>
+        {
+            SayTime(schema, context.JsonTypeInfo.Type);
+            SayNames(schema, context.JsonTypeInfo.Type);
+            return Task.CompletedTask;
+        });
         o.AddDocumentTransformer((document, _, _) =>
         {
             Describe(document);
             return Task.CompletedTask;
         });
     });
+
+    /// <summary>Types end in <c>Json</c> here to be told from those of the core; outside, that says nothing.</summary>
+    private static string? NameOf(JsonTypeInfo type)
+    {
+        const string page = "PageOf";
+        var name = OpenApiOptions.CreateDefaultSchemaReferenceId(type)?.Replace("Json", "", StringComparison.Ordinal);
+        return name is not null && name.StartsWith(page, StringComparison.Ordinal) ? name[page.Length..] + "Page" : name;
+    }
+
+    /// <summary>A time is read and written by a converter, of which the schema knows nothing.</summary>
+    private static void SayTime(OpenApiSchema schema, Type type)
+    {
+        if ((Nullable.GetUnderlyingType(type) ?? type) == typeof(DateTimeOffset))
+        {
+            schema.Type = Nullable.GetUnderlyingType(type) is null ? JsonSchemaType.String : JsonSchemaType.String | JsonSchemaType.Null;
+            schema.Format = "date-time";
+        }
+    }
+
+    /// <summary>Lists the stored names, from where they are kept.</summary>
+    private static void SayNames(OpenApiSchema schema, Type type)
+    {
+        if (type == typeof(AlertJson))
+        {
+            Say("kind", FindingNames.AllKinds);
+            Say("priority", Enum.GetValues<Priority>().Select(FindingNames.Of));
+            Say("state", Enum.GetValues<AlertState>().Select(AlertNames.Of));
+        }
+
+        void Say(string member, IEnumerable<string> names)
+        {
+            if (schema.Properties?[member] is OpenApiSchema property)
+            {
+                property.Enum = [.. names.Select(name => JsonValue.Create(name))];
+            }
+        }
+    }
 
     private static void Describe(Microsoft.OpenApi.OpenApiDocument document)
     {
@@ -26,6 +75,13 @@ internal static class OpenApiDocument
             Description = "Water tanks and pumps of buildings: what is known, what is wrong, and what people do about it. "
                 + "Times are RFC 3339 in UTC; an unknown quantity is null, never 0; every error is a problem (RFC 9457).",
             License = new() { Name = "MIT", Identifier = "MIT" },
+        };
+        document.Tags = new HashSet<OpenApiTag>
+        {
+            new() { Name = "Sites", Description = "Site files: what is installed." },
+            new() { Name = "Figures", Description = "What is and was known of water and pumps." },
+            new() { Name = "Alerts", Description = "What is and was wrong, and what people do about it." },
+            new() { Name = "Units", Description = "Field units, and their messages that could not be read." },
         };
         document.Servers = [new() { Url = "/" }];
         document.Components ??= new();

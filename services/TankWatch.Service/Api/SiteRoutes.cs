@@ -17,7 +17,8 @@ internal static class SiteRoutes
     {
         var sites = api.MapGroup("/sites").WithTags("Sites");
         sites.MapGet("", List).WithName("listSites").WithSummary("Site files, the worst first.")
-            .WithDescription("Sites with the most pressing open alert come first; among equals the one that waits longest.");
+            .WithDescription("Sites with the most pressing open alert come first; among equals the one that waits longest.")
+            .Produces<PageJson<SiteFileJson>>();
         sites.MapGet("/{site}", Get).WithName("getSite").WithSummary("One site file, as it was put.")
             .Produces<SiteFileJson>().ProducesProblem(StatusCodes.Status404NotFound);
         sites.MapPut("/{site}", PutAsync).WithName("putSite").WithSummary("Adds or replaces a site file.")
@@ -30,7 +31,7 @@ internal static class SiteRoutes
             .WithSummary("Removes a site with everything that was kept of it.").ProducesProblem(StatusCodes.Status404NotFound);
     }
 
-    private static Results<Ok<PageJson<SiteFileJson>>, JsonHttpResult<PageJson<JsonElement>>, ProblemHttpResult> List(
+    private static Results<JsonHttpResult<PageJson<JsonElement>>, ProblemHttpResult> List(
         Caller caller, SiteDirectory directory, LedgerStore ledger, string? after, int? limit)
     {
         if (!Query.TryLimit(limit, out var count, out var problem))

@@ -69,5 +69,5 @@ internal sealed class DemoEstate(LedgerStore ledger, SiteDirectory directory, Si
     }
 
     private static ReceivedMessage Received(SimulatedMessage message) =>
-        new(message.Topic, Encoding.UTF8.GetBytes(message.PayloadJson), Retained: false, message.ArrivesAt);
+        new(message.Topic, Encoding.UTF8.GetBytes(message.PayloadJson), message.Retained, message.ArrivesAt);
 }

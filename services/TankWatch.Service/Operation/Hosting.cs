@@ -1,9 +1,10 @@
-using Microsoft.AspNetCore.Http.Features;
 using System.Net.Sockets;
 using Microsoft.AspNetCore.Connections;
 using Microsoft.AspNetCore.Hosting.Server;
 using Microsoft.AspNetCore.Hosting.Server.Features;
+using Microsoft.AspNetCore.Http.Features;
 using TankWatch.Service.Commands;
+using TankWatch.Service.Configuration;
 using TankWatch.Service.Storage;
 
 namespace TankWatch.Service.Operation;
@@ -41,7 +42,7 @@ internal static class Hosting
         }
         catch (Exception e) when (e is IOException or SocketException or InvalidOperationException or AddressInUseException or StoreException)
         {
-            return Hindrance(e);
+            return Hindrance(e, app.Services.GetRequiredService<MqttOptions>());
         }
     }
 
@@ -55,12 +56,13 @@ internal static class Hosting
     public static string Address(WebApplication app) =>
         app.Services.GetRequiredService<IServer>().Features.GetRequiredFeature<IServerAddressesFeature>().Addresses.First();
 
-    private static string Hindrance(Exception e) => e switch
+    private static string Hindrance(Exception e, MqttOptions mqtt) => e switch
     {
         IOException { InnerException: AddressInUseException } => e.Message, // Kestrel's own line names the address.
         SocketException { SocketErrorCode: SocketError.AddressAlreadyInUse } =>
-            "The port of the embedded broker is in use by another program; choose another one.",
-        SocketException { SocketErrorCode: SocketError.AccessDenied } => "A port below 1024 needs a right that this process does not have.",
+            $"The embedded broker cannot listen on {mqtt.ListenAddress}:{mqtt.ListenPort}: another program does.",
+        SocketException { SocketErrorCode: SocketError.AccessDenied or SocketError.AddressNotAvailable } refused =>
+            $"The embedded broker cannot listen on {mqtt.ListenAddress}:{mqtt.ListenPort}: {refused.Message}.",
         _ => "The service cannot start: " + e.Message.Split('\n')[0],
     };
 }

@@ -17,6 +17,8 @@ internal static class Logs
         logs.MinimumLevel.Information()
             .MinimumLevel.Override("Microsoft", LogEventLevel.Warning)
             .MinimumLevel.Override("Microsoft.Hosting.Lifetime", LogEventLevel.Information)
+            // A start that fails is told in one line by Hosting; the trace would only bury it.
+            .MinimumLevel.Override("Microsoft.Extensions.Hosting.Internal.Host", LogEventLevel.Fatal)
             // It warns that keys at rest are not encrypted: their folder is private to the user, and there is no certificate to do it with.
             .MinimumLevel.Override("Microsoft.AspNetCore.DataProtection", LogEventLevel.Error)
             .Enrich.FromLogContext()

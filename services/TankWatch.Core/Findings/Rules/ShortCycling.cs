@@ -52,7 +52,7 @@ internal sealed class ShortCycling : Rule
         evidence.Add($"{starts} automatic starts in the hour up to {context.Clock(context.Now)}; the motor stands {Asking.Plain(plan.MaxStartsPerHour)}{Assumed(plan.MaxStartsAssumed)}.");
         if (MedianRun(pump) is { } median)
         {
-            evidence.Add($"The last {pump.TopRuns.Length} automatic runs that filled the tank lasted {Asking.Lasting(median)} each, half of them less; the motor needs {Asking.Lasting(plan.MinRun)}{Assumed(plan.MinRunAssumed)}.");
+            evidence.Add($"Of the last {pump.TopRuns.Length} automatic runs that filled the tank, half were shorter than {Asking.Lasting(median)}; the motor needs {Asking.Lasting(plan.MinRun)}{Assumed(plan.MinRunAssumed)}.");
         }
 
         if (limit is { } most)

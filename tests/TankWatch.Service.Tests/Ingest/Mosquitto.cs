@@ -1,0 +1,98 @@
+using System.Diagnostics;
+using System.Net.Sockets;
+using TankWatch.Service.Tests.Mail;
+using Xunit;
+
+namespace TankWatch.Service.Tests.Ingest;
+
+/// <summary>
+/// A real mosquitto: one at the address in TANKWATCH_TEST_MOSQUITTO (host:port), else a native process of our own, which the test may
+/// kill and start again. Where there is neither, the test is reported as not run.
+/// </summary>
+internal sealed class Mosquitto : IAsyncDisposable
+{
+    private const string AddressVariable = "TANKWATCH_TEST_MOSQUITTO";
+    private static readonly string[] Places = ["/usr/sbin/mosquitto", "/usr/bin/mosquitto", "/usr/local/sbin/mosquitto", "/opt/homebrew/sbin/mosquitto"];
+
+    private readonly string? program;
+    private readonly string folder = Directory.CreateTempSubdirectory("mosquitto-").FullName;
+    private Process? process;
+
+    private Mosquitto(string host, int port, string? program) => (Host, Port, this.program) = (host, port, program);
+
+    public string Host { get; }
+    public int Port { get; }
+
+    public static async Task<Mosquitto> StartedAsync(bool mustBeOurs = false)
+    {
+        if (!mustBeOurs && Environment.GetEnvironmentVariable(AddressVariable)?.Split(':') is [var host, var port])
+        {
+            return new(host, int.Parse(port, System.Globalization.CultureInfo.InvariantCulture), null);
+        }
+
+        if (Array.Find(Places, File.Exists) is not { } found)
+        {
+            Assert.Skip("mosquitto is not installed, and TANKWATCH_TEST_MOSQUITTO names none that this test could use");
+            throw new UnreachableException();
+        }
+
+        var mosquitto = new Mosquitto("127.0.0.1", MailServer.FreePort(), found);
+        await mosquitto.StartAsync();
+        return mosquitto;
+    }
+
+    public async Task StartAsync()
+    {
+        var configuration = Path.Combine(folder, "mosquitto.conf");
+        await File.WriteAllTextAsync(configuration, $"""
+            listener {Port} {Host}
+            allow_anonymous true
+            persistence true
+            persistence_location {folder}/
+            autosave_interval 1
+            autosave_on_changes true
+            max_queued_messages 0
+            max_inflight_messages 0
+            set_tcp_nodelay true
+            {(OperatingSystem.IsLinux() && Environment.UserName == "root" ? "user root" : "")}
+            """);
+        process = Process.Start(new ProcessStartInfo(program!, ["-c", configuration]) { RedirectStandardError = true, RedirectStandardOutput = true })!;
+        process.OutputDataReceived += (_, _) => { };
+        process.ErrorDataReceived += (_, _) => { };
+        process.BeginErrorReadLine();
+        process.BeginOutputReadLine();
+        await TankWatch.Service.Tests.Sites.Eventually.Holds(Answers, "an answer of mosquitto");
+    }
+
+    /// <summary>As a machine that loses its power: nothing is said to anybody.</summary>
+    public async Task KillAsync()
+    {
+        process!.Kill();
+        await process.WaitForExitAsync();
+        process.Dispose();
+        process = null;
+    }
+
+    public async ValueTask DisposeAsync()
+    {
+        if (process is not null)
+        {
+            await KillAsync();
+        }
+
+        Directory.Delete(folder, recursive: true);
+    }
+
+    private bool Answers()
+    {
+        try
+        {
+            using var client = new TcpClient(Host, Port);
+            return client.Connected;
+        }
+        catch (SocketException)
+        {
+            return false;
+        }
+    }
+}

@@ -1,0 +1,76 @@
+using System.Text.Json;
+using TankWatch.Core;
+using TankWatch.Core.Alerts;
+using TankWatch.Core.Findings;
+using TankWatch.Core.Notifications;
+using TankWatch.Core.Observations;
+using TankWatch.Core.Timelines;
+using TankWatch.Service.Storage;
+using TankWatch.Service.Tests.Sites;
+using Xunit;
+
+namespace TankWatch.Service.Tests.Storage;
+
+public sealed class StoredJsonTests
+{
+    private static readonly DateTimeOffset At = Rig.Noon.AddTicks(7);
+
+    internal static Finding SampleFinding { get; } = new(
+        FindingKind.ShortCycling, new("p1"), Priority.High, At.AddHours(-1), At, null, new("starts", new(9, 8, 10), "per hour"),
+        [new("chattering-probe", 0.7)], new("Pump p1 starts too often.", ["9 starts in an hour"], ["Look at the probe."], ["Switch off first."]));
+
+    public static TheoryData<string, AlertEvent> Events => new()
+    {
+        { "raised", new AlertRaised("a1", At, new("s"), SampleFinding) },
+        { "reraised", new AlertReraised("a1", At, SampleFinding) },
+        { "returned", new AlertReturned("a1", At, SampleFinding with { ClearedAt = At }) },
+        { "corrected", new AlertCorrected("a1", At, SampleFinding, AlertCorrection.Withdrawn) },
+        { "acknowledged", new AlertAcknowledged("a1", At, "ann", null) },
+        { "noted", new AlertNoted("a1", At, "ann", "seen \u2028 it") },
+        { "shelved", new AlertShelved("a1", At, "ann", At.AddDays(1), "parts ordered") },
+        { "unshelved", new AlertUnshelved("a1", At, null) },
+        { "taken-out-of-service", new AlertTakenOutOfService("a1", At, "ann", "repair") },
+        { "returned-to-service", new AlertReturnedToService("a1", At, "ann") },
+        { "closed", new AlertClosed("a1", At, "ann", "probe cleaned") },
+        { "notified", new AlertNotified("a1", At, NotifyReason.Opened) },
+    };
+
+    [Theory]
+    [MemberData(nameof(Events))]
+    public void An_event_is_stored_under_its_name_and_comes_back_whole(string name, AlertEvent happened)
+    {
+        var json = StoredJson.Write(happened);
+        Assert.Equal(name, StoredJson.NameOf(happened));
+        Assert.Equal(name, JsonDocument.Parse(json).RootElement.GetProperty("type").GetString());
+        Assert.Equal(json, StoredJson.Write(StoredJson.Read<AlertEvent>(json)));
+        Assert.Equal(happened.GetType(), StoredJson.Read<AlertEvent>(json).GetType());
+    }
+
+    [Fact]
+    public void Every_kind_of_event_has_a_stored_name() => Assert.Equal(
+        Events.Count, typeof(AlertEvent).Assembly.GetTypes().Count(type => type.IsSubclassOf(typeof(AlertEvent))));
+
+    [Fact]
+    public void Runs_days_and_alerts_come_back_as_they_were()
+    {
+        var run = new PumpRun(new("p1"), At, At.AddHours(1), PumpCause.TopUp, PumpCause.DryRun, false, true, new Estimate(10, 9, 11), null);
+        Assert.Equal(run, StoredJson.Read<PumpRun>(StoredJson.Write(run)));
+        var day = new SiteDay(new(2026, 3, 1), true, [new(new("p1"), 4, 12360, 3600, 0, new(1, 0, 2), null, null)], [new(new("roof"), null, null, 0)]);
+        Assert.Equal(StoredJson.Write(day), StoredJson.Write(StoredJson.Read<SiteDay>(StoredJson.Write(day))));
+        var alert = SampleAlert();
+        var again = StoredJson.Read<Alert>(StoredJson.Write(alert));
+        Assert.Equal(StoredJson.Write(alert), StoredJson.Write(again));
+        Assert.Equal((alert.Id, alert.State, alert.Finding.Since), (again.Id, again.State, again.Finding.Since));
+        Assert.DoesNotContain("isOpen", StoredJson.Write(alert), StringComparison.OrdinalIgnoreCase);
+    }
+
+    [Fact]
+    public void A_row_of_somebody_else_is_refused_in_one_line()
+    {
+        var fault = Assert.Throws<StoreException>(() => StoredJson.Read<Alert>("{\"id\":5}"));
+        Assert.DoesNotContain('\n', fault.Message);
+    }
+
+    internal static Alert SampleAlert(string id = "a1") => new(
+        id, new("alder-row"), SampleFinding, AlertState.Unacknowledged, At, null, null, null, null, null, At, [], null, 1);
+}
