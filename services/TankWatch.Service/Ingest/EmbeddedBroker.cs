@@ -2,7 +2,9 @@ using System.Buffers;
 using System.Collections.Concurrent;
 using System.Net;
 using System.Net.Sockets;
+using System.Runtime.CompilerServices;
 using System.Security.Cryptography;
+using MQTTnet.Packets;
 using MQTTnet.Protocol;
 using MQTTnet.Server;
 using TankWatch.Core;
@@ -117,6 +119,7 @@ public sealed partial class EmbeddedBroker(
 
     private MqttConnectReasonCode Admit(ValidatingConnectionEventArgs args)
     {
+        Name(args);
         if (access.Open)
         {
             return MqttConnectReasonCode.Success;
@@ -139,6 +142,23 @@ public sealed partial class EmbeddedBroker(
         guests[args.ClientId] = new(new(args.UserName), LedgerStore.HashOf(password));
         return MqttConnectReasonCode.Success;
     }
+
+    /// <summary>
+    /// MQTT 3.1.1 lets a client with a clean session leave its id empty [MQTT-3.1.3-6], and many a command-line tool does. The library names
+    /// only MQTT 5 clients and offers no other way to do it for the rest than the packet itself.
+    /// </summary>
+    private static void Name(ValidatingConnectionEventArgs args)
+    {
+        if (string.IsNullOrEmpty(args.ClientId) && args.CleanSession == true)
+        {
+            var id = $"unnamed-{Guid.NewGuid():N}";
+            args.AssignedClientIdentifier = id;
+            ConnectPacketOf(args).ClientId = id;
+        }
+    }
+
+    [UnsafeAccessor(UnsafeAccessorKind.Field, Name = "_connectPacket")]
+    private static extern ref MqttConnectPacket ConnectPacketOf(ValidatingConnectionEventArgs args);
 
     private Task ForgetAsync(ClientDisconnectedEventArgs args)
     {
