@@ -115,7 +115,8 @@ internal sealed class KeptSite
     public SiteWrites? Tick(DateTimeOffset now, DateTimeOffset? listening)
     {
         Hear(listening, now);
-        var minute = now - TimeSpan.FromTicks(now.Ticks % TimeSpan.TicksPerMinute);
+        var settled = now - ReorderAllowance;
+        var minute = settled - TimeSpan.FromTicks(settled.Ticks % TimeSpan.TicksPerMinute);
         var caughtUp = catchUp.IsOver(now);
         if (minute == tickedMinute && caughtUp == wasCaughtUp)
         {
@@ -131,7 +132,7 @@ internal sealed class KeptSite
         (link, var linkChanges) = LinkStep.Tick(link, now, Plan);
 
         // Before the backlog is in, a tick would only be rewound again.
-        var followed = caughtUp ? follower.Tick(now - ReorderAllowance) : null;
+        var followed = caughtUp ? follower.Tick(settled) : null;
         return followed is null ? Told([], [linkChanges], now) : Told([followed], [followed.Changes, linkChanges], now);
     }
 

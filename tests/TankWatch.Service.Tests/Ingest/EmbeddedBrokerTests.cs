@@ -69,6 +69,19 @@ public sealed class EmbeddedBrokerTests : IAsyncLifetime
         Assert.Equal(0, rig.Series.CountRefused(new UnitId("fu-2")));
     }
 
+    // MQTT 3.1.1 [3.1.3-6, from memory]: a server may let a client with a clean session leave its id empty, and then must name it.
+    [Theory]
+    [InlineData(MqttProtocolVersion.V311)]
+    [InlineData(MqttProtocolVersion.V500)]
+    public async Task Units_that_leave_their_client_id_empty_are_named_apart(MqttProtocolVersion version)
+    {
+        using var one = await ConnectAsync("fu-1", secret, "", version);
+        using var two = await ConnectAsync("fu-1", secret, "", version);
+        await PublishAsync(one, "tankwatch/v1/fu-1/level", SampleSite.Level(DateTimeOffset.UnixEpoch.AddYears(55), "roof", "110", 1));
+        await PublishAsync(two, "tankwatch/v1/fu-1/level", SampleSite.Level(DateTimeOffset.UnixEpoch.AddYears(55), "roof", "100", 2));
+        Assert.Equal(2, rig.Series.ReadFrom(SampleSite.Plan(SampleSite.Json()), DateTimeOffset.MinValue).Count);
+    }
+
     [Fact]
     public async Task A_unit_cannot_listen_to_others()
     {
