@@ -1,1 +1,0 @@
-namespace TankWatch.Tests; public class Placeholder;
