@@ -29,7 +29,8 @@ internal static class PumpStep
             return (tanks.With(seen.Pump, Started(now, seen, pump, timeline, isManual)), null);
         }
 
-        var ended = was.Run is { } run ? Ended(run, was, seen, pump, timeline, plan) : null;
+        // A start and a stop of one moment count as a start and as a stop, but no water ran between them.
+        var ended = was.Run is { } run && at > run.StartedAt ? Ended(run, was, seen, pump, timeline, plan) : null;
         return (tanks.With(seen.Pump, Stopped(now, seen, pump, timeline, ended)), ended);
     }
 
