@@ -1,7 +1,6 @@
 using System.Collections.Immutable;
 using TankWatch.Core.Findings;
 using TankWatch.Core.Notifications;
-using TankWatch.Core.Sites;
 
 namespace TankWatch.Core.Alerts;
 

@@ -3,8 +3,6 @@ using System.Globalization;
 using System.Security.Cryptography;
 using System.Text;
 using TankWatch.Core.Findings;
-using TankWatch.Core.Notifications;
-using TankWatch.Core.Sites;
 
 namespace TankWatch.Core.Alerts;
 

@@ -4,7 +4,6 @@ using System.Text;
 using System.Text.Json;
 using TankWatch.Core.Observations;
 using TankWatch.Core.Sites;
-using TankWatch.Core.Time;
 
 namespace TankWatch.Core.FieldMessages;
 
@@ -40,13 +39,14 @@ public static class FieldMessageDecoder
             return false;
         }
 
+        unit = new(id);
         if (FindKind(name) is not { } known)
         {
             detail = "the topic's kind is none of level, pump, inlet, supply, status";
             return false;
         }
 
-        (unit, kind) = (new(id), known);
+        kind = known;
         return true;
     }
 

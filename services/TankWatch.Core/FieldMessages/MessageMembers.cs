@@ -1,5 +1,4 @@
 using System.Text.Json;
-using TankWatch.Core.Observations;
 using TankWatch.Core.Sites;
 using TankWatch.Core.Time;
 

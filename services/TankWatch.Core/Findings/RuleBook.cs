@@ -1,7 +1,6 @@
 using System.Collections.Immutable;
 using TankWatch.Core.Findings.Rules;
 using TankWatch.Core.Sites;
-using TankWatch.Core.Timelines;
 
 namespace TankWatch.Core.Findings;
 

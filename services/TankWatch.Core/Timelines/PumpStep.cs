@@ -1,4 +1,3 @@
-using System.Collections.Immutable;
 using TankWatch.Core.Observations;
 using TankWatch.Core.Sites;
 

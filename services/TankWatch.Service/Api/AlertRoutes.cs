@@ -4,7 +4,6 @@ using TankWatch.Core;
 using TankWatch.Core.Alerts;
 using TankWatch.Core.Findings;
 using TankWatch.Service.Api.Contract;
-using TankWatch.Service.Sites;
 using TankWatch.Service.Storage;
 
 namespace TankWatch.Service.Api;

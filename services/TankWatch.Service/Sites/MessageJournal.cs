@@ -64,7 +64,10 @@ internal sealed partial class MessageJournal(Database database, ServiceMetrics m
     {
         if (!FieldMessageDecoder.TryReadTopic(message.Topic, out var unitId, out var kind, out var detail))
         {
-            batch.Refused.Add(new(null, false, message.Topic, message.Payload, RefusalReason.UnknownTopic, detail, message.ReceivedAt));
+            // A unit that is known and only misspells the kind finds its message among its own.
+            var isKnown = unitId.Value is not null && findPlan(unitId)?.FindUnit(unitId) is not null;
+            batch.Refused.Add(new(
+                unitId.Value is null ? null : unitId, isKnown, message.Topic, message.Payload, RefusalReason.UnknownTopic, detail, message.ReceivedAt));
             return;
         }
 

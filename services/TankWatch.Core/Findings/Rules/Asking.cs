@@ -1,6 +1,5 @@
 using System.Globalization;
 using TankWatch.Core.Sites;
-using TankWatch.Core.Timelines;
 
 namespace TankWatch.Core.Findings.Rules;
 

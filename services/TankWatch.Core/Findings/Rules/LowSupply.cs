@@ -1,5 +1,3 @@
-using TankWatch.Core.Timelines;
-
 namespace TankWatch.Core.Findings.Rules;
 
 /// <summary>The sump stays empty, or stays below its restart probe, longer than a supply that runs daily would leave it.</summary>

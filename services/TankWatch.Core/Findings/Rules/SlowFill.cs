@@ -1,5 +1,4 @@
 using System.Collections.Immutable;
-using TankWatch.Core.Timelines;
 
 namespace TankWatch.Core.Findings.Rules;
 

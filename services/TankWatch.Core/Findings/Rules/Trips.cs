@@ -1,4 +1,3 @@
-using System.Collections.Immutable;
 using TankWatch.Core.Timelines;
 
 namespace TankWatch.Core.Findings.Rules;
