@@ -1,5 +1,6 @@
 using System.Reflection;
 using TankWatch.Core.Findings;
+using Xunit;
 
 namespace TankWatch.Core.Tests;
 

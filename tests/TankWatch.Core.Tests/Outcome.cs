@@ -5,6 +5,7 @@ using TankWatch.Core.Observations;
 using TankWatch.Core.Replaying;
 using TankWatch.Core.Sites;
 using TankWatch.Core.Timelines;
+using Xunit;
 
 namespace TankWatch.Core.Tests;
 

@@ -1,6 +1,7 @@
 using System.Globalization;
 using System.Text;
 using TankWatch.Core.Sites;
+using Xunit;
 
 namespace TankWatch.Core.Tests;
 

@@ -1,6 +1,7 @@
 using System.Globalization;
 using TankWatch.Core.Observations;
 using TankWatch.Core.Sites;
+using Xunit;
 
 namespace TankWatch.Core.Tests;
 

@@ -104,7 +104,11 @@ public static class AlertLifecycle
     private static Alert Corrected(Alert alert, AlertCorrected e)
     {
         var wasOpen = alert.Finding.IsOpen;
-        alert = alert with { Finding = e.Finding, Correction = e.Correction };
+        alert = alert with
+        {
+            // A first episode that moved back is still this alert's, also after another one followed it.
+            Finding = e.Finding, Correction = e.Correction, FirstRaisedAt = e.Finding.RaisedAt < alert.FirstRaisedAt ? e.Finding.RaisedAt : alert.FirstRaisedAt,
+        };
         if (e.Correction == AlertCorrection.Withdrawn)
         {
             return alert with { State = AlertState.Normal, ShelvedUntil = null };

@@ -21,7 +21,7 @@ public static class FieldMessageDecoder
 
     /// <summary>Reads <c>tankwatch/v1/{unit}/{kind}</c>.</summary>
     /// <param name="topic">As received.</param>
-    /// <param name="unit">The unit; default when false.</param>
+    /// <param name="unit">The unit, even of a kind that is not known; default when it cannot be read.</param>
     /// <param name="kind">The kind; default when false.</param>
     /// <param name="detail">Why not; empty when true.</param>
     public static bool TryReadTopic(string topic, out UnitId unit, out MessageKind kind, out string detail)

@@ -1,6 +1,7 @@
 using TankWatch.Core.Alerts;
 using TankWatch.Core.Findings;
 using TankWatch.Core.Notifications;
+using Xunit;
 
 namespace TankWatch.Core.Tests.Alerts;
 

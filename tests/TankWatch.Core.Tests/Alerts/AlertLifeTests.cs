@@ -1,8 +1,8 @@
-using System.Collections.Immutable;
 using CsCheck;
 using TankWatch.Core.Alerts;
 using TankWatch.Core.Findings;
 using TankWatch.Core.Notifications;
+using Xunit;
 
 namespace TankWatch.Core.Tests.Alerts;
 
@@ -46,6 +46,11 @@ public sealed class AlertLifeTests
                 _ => null,
             };
             Tell(from, step.CaughtUp, command is null ? [] : [command]);
+            if (from == DateTimeOffset.MinValue)
+            {
+                Assert.Equal(ids.Count, desk.Alerts.Alerts.Length); // A restart tells nothing that was not told: no episode is raised twice.
+            }
+
             Hold();
         }
 

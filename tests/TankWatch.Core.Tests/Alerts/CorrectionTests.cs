@@ -1,5 +1,6 @@
 using TankWatch.Core.Alerts;
 using TankWatch.Core.Notifications;
+using Xunit;
 
 namespace TankWatch.Core.Tests.Alerts;
 
@@ -75,6 +76,15 @@ public sealed class CorrectionTests
         Assert.Equal(AlertState.Normal, desk.One.State);
         desk.At("07:10").Findings("06:00", Desk.Found("06:10", since: "06:00"));
         Assert.Equal(AlertState.Unacknowledged, desk.One.State);
+    }
+
+    [Fact]
+    public void A_first_episode_that_moved_back_is_not_raised_again_once_a_second_followed()
+    {
+        var desk = Raised().At("06:35").Findings("06:00", Desk.Found("06:05", since: "06:00")).At("06:40").Findings("06:40", Desk.Found("06:05", "06:40", "06:00"))
+            .At("06:50").Findings("06:50", Desk.Found("06:50"));
+        desk.At("07:00").Findings("00:00", Desk.Found("06:05", "06:40", "06:00"), Desk.Found("06:50"));
+        Assert.Equal((Scenario.TimeOf("06:05"), Scenario.TimeOf("06:50")), (desk.One.FirstRaisedAt, desk.One.Finding.RaisedAt));
     }
 
     [Fact]

@@ -3,6 +3,7 @@ using TankWatch.Core.Alerts;
 using TankWatch.Core.Findings;
 using TankWatch.Core.Notifications;
 using TankWatch.Core.Sites;
+using Xunit;
 
 namespace TankWatch.Core.Tests.Alerts;
 

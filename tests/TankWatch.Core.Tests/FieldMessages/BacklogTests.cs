@@ -2,6 +2,7 @@ using System.Text;
 using CsCheck;
 using TankWatch.Core.FieldMessages;
 using TankWatch.Core.Sites;
+using Xunit;
 
 namespace TankWatch.Core.Tests.FieldMessages;
 

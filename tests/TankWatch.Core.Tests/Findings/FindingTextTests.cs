@@ -1,6 +1,7 @@
 using System.Text.RegularExpressions;
 using TankWatch.Core.Findings;
 using TankWatch.Core.Timelines;
+using Xunit;
 
 namespace TankWatch.Core.Tests.Findings;
 

@@ -1,3 +1,5 @@
+using Xunit;
+
 namespace TankWatch.Core.Tests.Findings;
 
 /// <summary>The same days, with half of their messages late: the follower must come to the same findings, runs and days.</summary>

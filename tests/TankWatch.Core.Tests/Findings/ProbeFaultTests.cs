@@ -1,5 +1,6 @@
 using TankWatch.Core.Findings;
 using TankWatch.Core.Sites;
+using Xunit;
 
 namespace TankWatch.Core.Tests.Findings;
 

@@ -1,6 +1,7 @@
 using TankWatch.Core.Findings;
 using TankWatch.Core.Observations;
 using TankWatch.Core.Timelines;
+using Xunit;
 
 namespace TankWatch.Core.Tests.Findings;
 

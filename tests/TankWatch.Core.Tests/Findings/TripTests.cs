@@ -1,4 +1,5 @@
 using TankWatch.Core.Findings;
+using Xunit;
 
 namespace TankWatch.Core.Tests.Findings;
 

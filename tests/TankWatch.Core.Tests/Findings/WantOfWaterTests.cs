@@ -1,4 +1,5 @@
 using TankWatch.Core.Findings;
+using Xunit;
 
 namespace TankWatch.Core.Tests.Findings;
 
@@ -61,6 +62,13 @@ public sealed class WantOfWaterTests
     [Fact]
     public void A_pump_that_fills_it_in_time_is_no_running_out() =>
         Calls().At("06:03").Start().At("06:30").Tank("roof", "100").Until("07:00").Never(FindingKind.RunningOut);
+
+    [Fact]
+    public void A_run_that_breaks_off_before_water_came_begins_the_wait_anew()
+    {
+        var day = Calls().At("06:02").Start().At("06:20").Stop(cause: "overload").Until("07:00");
+        Assert.Equal(("06:20", "06:25"), (day.Since(FindingKind.RunningOut), day.Raised(FindingKind.RunningOut)));
+    }
 
     [Fact]
     public void Above_the_lowest_probe_nothing_runs_out() => Calls(roof: "100").Until("12:00").Never(FindingKind.RunningOut);

@@ -1,6 +1,7 @@
 using System.Text.Json;
 using Json.Schema;
 using TankWatch.Core.Findings;
+using Xunit;
 
 namespace TankWatch.Core.Tests.Replaying;
 

@@ -1,5 +1,6 @@
 using CsCheck;
 using TankWatch.Core.Replaying;
+using Xunit;
 
 namespace TankWatch.Core.Tests.Replaying;
 

@@ -1,6 +1,6 @@
 using System.Globalization;
 using TankWatch.Core.Sites;
-using TankWatch.Core.Timelines;
+using Xunit;
 
 namespace TankWatch.Core.Tests.Replaying;
 

@@ -1,6 +1,7 @@
 using System.Text;
 using CsCheck;
 using TankWatch.Core.Sites;
+using Xunit;
 
 namespace TankWatch.Core.Tests.Sites;
 

@@ -1,5 +1,6 @@
 using System.Text;
 using TankWatch.Core.Sites;
+using Xunit;
 
 namespace TankWatch.Core.Tests.Sites;
 

@@ -1,5 +1,6 @@
 using System.Globalization;
 using TankWatch.Core.Time;
+using Xunit;
 
 namespace TankWatch.Core.Tests.Time;
 

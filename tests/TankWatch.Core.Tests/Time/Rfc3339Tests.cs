@@ -1,5 +1,6 @@
 using CsCheck;
 using TankWatch.Core.Time;
+using Xunit;
 
 namespace TankWatch.Core.Tests.Time;
 

@@ -1,5 +1,6 @@
 using TankWatch.Core.Observations;
 using TankWatch.Core.Timelines;
+using Xunit;
 
 namespace TankWatch.Core.Tests.Timelines;
 

@@ -1,6 +1,7 @@
 using CsCheck;
 using TankWatch.Core.Observations;
 using TankWatch.Core.Sites;
+using Xunit;
 
 namespace TankWatch.Core.Tests.Timelines;
 
@@ -143,6 +144,18 @@ public sealed class SiteFollowerTests
         site.Take([day.Observations[3]]);
         Assert.Equal(1, site.Rewinds);
         Assert.Equal(TimeSpan.FromMinutes(20), Assert.Single(site.Outcome().Runs).Duration);
+    }
+
+    [Fact]
+    public void A_message_that_is_late_takes_no_time_back_that_had_passed()
+    {
+        // Half an hour of an empty sump was noticed by the passing of time alone; a late word of something else must not undo it.
+        var day = Scenario.Of(Plans.House()).At("05:00").Tank("sump", "100").Tank("roof", "110").Stop().At("05:30").Tank("roof", "100").At("06:00").Tank("sump", "000");
+        var site = new FollowedSite(Plans.House());
+        site.Take([.. day.Observations.Where((_, i) => i != 3)]);
+        site.Tick(Scenario.TimeOf("06:45"));
+        site.Take([day.Observations[3]]);
+        Assert.Equal((1, "06:30"), (site.Rewinds, site.Outcome().Raised(Core.Findings.FindingKind.LowSupply)));
     }
 
     [Fact]

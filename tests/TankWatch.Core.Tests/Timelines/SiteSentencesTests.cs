@@ -1,4 +1,5 @@
 using TankWatch.Core.Timelines;
+using Xunit;
 
 namespace TankWatch.Core.Tests.Timelines;
 

@@ -2,7 +2,6 @@ using System.Text;
 using MimeKit;
 using TankWatch.Core.Alerts;
 using TankWatch.Core.Notifications;
-using TankWatch.Service.Mail;
 using TankWatch.Service.Tests.Sites;
 using Xunit;
 

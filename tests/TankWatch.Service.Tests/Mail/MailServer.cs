@@ -4,7 +4,6 @@ using System.Net;
 using System.Net.Sockets;
 using MimeKit;
 using SmtpServer;
-using SmtpServer.ComponentModel;
 using SmtpServer.Protocol;
 using SmtpServer.Storage;
 

@@ -1,6 +1,4 @@
 using System.Text;
-using TankWatch.Core;
-using TankWatch.Service.Ingest;
 using TankWatch.Service.Storage;
 using Xunit;
 

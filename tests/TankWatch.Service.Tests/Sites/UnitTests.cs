@@ -1,4 +1,3 @@
-using TankWatch.Core;
 using TankWatch.Core.Findings;
 using TankWatch.Service.Sites;
 using TankWatch.Service.Storage;
