@@ -174,7 +174,7 @@ public sealed class EmbeddedBrokerTests : IAsyncLifetime
         using var unit = await ConnectAsync("fu-1", secret);
         await PublishAsync(unit, "tankwatch/v1/fu-1/weather", "{}");
         await PublishAsync(unit, "tankwatch/v1/fu-1/status", """{"online":true}""");
-        Assert.Equal("unknown-topic", Assert.Single(rig.Series.ListRefused(null, null, 10)).Reason);
+        Assert.Equal("unknown-topic", Assert.Single(rig.Series.ListRefused(new("fu-1"), null, 10)).Reason);
         Assert.Single(rig.Series.ReadFrom(SampleSite.Plan(SampleSite.Json()), DateTimeOffset.MinValue));
     }
 

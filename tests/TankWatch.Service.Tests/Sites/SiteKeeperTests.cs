@@ -45,7 +45,7 @@ public sealed class SiteKeeperTests
         await using var rig = await Rig.RunningAsync();
         await rig.SendAsync(kind, payload);
         await rig.SendAsync("level", SampleSite.Level(rig.Time.GetUtcNow(), "roof", "110", seq: 1));
-        var refused = Assert.Single(rig.Series.ListRefused(kind == "weather" ? null : new UnitId("fu-1"), null, 10));
+        var refused = Assert.Single(rig.Series.ListRefused(new("fu-1"), null, 10));
         Assert.Equal((reason, payload), (refused.Reason, Encoding.UTF8.GetString(refused.Payload)));
         Assert.NotEqual("", refused.Detail);
         Assert.Single(rig.Series.ReadFrom(SampleSite.Plan(SampleSite.Json()), DateTimeOffset.MinValue));

@@ -1,0 +1,48 @@
+using System.Net;
+using System.Text.RegularExpressions;
+using Xunit;
+
+namespace TankWatch.Service.Tests.Pages;
+
+/// <summary>As much of a browser as a page without script needs: it keeps cookies and sends forms.</summary>
+internal sealed partial class Browser : IDisposable
+{
+    private readonly CookieContainer cookies = new();
+    private readonly HttpClient client;
+
+    public Browser(string url) => client = new(new HttpClientHandler { CookieContainer = cookies, AllowAutoRedirect = false })
+    {
+        BaseAddress = new Uri(url), DefaultRequestHeaders = { { "Accept", "text/html" } },
+    };
+
+    private static CancellationToken Stop => TestContext.Current.CancellationToken;
+
+    public async Task<string> OpenAsync(string path = "/")
+    {
+        using var response = await client.GetAsync(path, Stop);
+        Assert.Equal(HttpStatusCode.OK, response.StatusCode);
+        Assert.Equal("text/html", response.Content.Headers.ContentType?.MediaType);
+        return await response.Content.ReadAsStringAsync(Stop);
+    }
+
+    /// <summary>Sends a form of the page that was opened last.</summary>
+    /// <param name="page">For its token; null to leave the token out.</param>
+    /// <param name="action">Where the form goes.</param>
+    /// <param name="fields">What was typed.</param>
+    public async Task<HttpResponseMessage> SendAsync(string? page, string action, params (string Name, string Value)[] fields)
+    {
+        var form = fields.ToDictionary(field => field.Name, field => field.Value);
+        if (page is not null)
+        {
+            form["__RequestVerificationToken"] = WebUtility.HtmlDecode(Token().Match(page).Groups[1].Value);
+        }
+
+        using var content = new FormUrlEncodedContent(form);
+        return await client.PostAsync(action, content, Stop);
+    }
+
+    public void Dispose() => client.Dispose();
+
+    [GeneratedRegex("name=\"__RequestVerificationToken\" value=\"([^\"]+)\"")]
+    private static partial Regex Token();
+}

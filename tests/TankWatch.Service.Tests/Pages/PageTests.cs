@@ -1,0 +1,162 @@
+using System.Net;
+using TankWatch.Service.Tests.Api;
+using TankWatch.Service.Tests.Sites;
+using Xunit;
+
+namespace TankWatch.Service.Tests.Pages;
+
+public sealed class PageTests(Served service) : IClassFixture<Served>
+{
+    [Fact]
+    public async Task Whoever_gives_a_key_is_let_in_by_a_cookie_that_scripts_and_other_sites_cannot_use()
+    {
+        var site = await service.AddSiteAsync("Hazel Row");
+        using var browser = new Browser(service.Url);
+        var door = await browser.OpenAsync();
+        Assert.Contains("API key", door, StringComparison.Ordinal);
+        Assert.DoesNotContain("Hazel Row", door, StringComparison.Ordinal);
+
+        using var answer = await browser.SendAsync(door, "/sign-in", ("key", service.Key));
+        Assert.Equal((HttpStatusCode.Redirect, "/"), (answer.StatusCode, answer.Headers.Location?.ToString()));
+        var cookie = Assert.Single(answer.Headers.GetValues("Set-Cookie"), cookie => cookie.StartsWith("tankwatch-session=", StringComparison.Ordinal));
+        Assert.Contains("httponly", cookie, StringComparison.OrdinalIgnoreCase);
+        Assert.Contains("samesite=strict", cookie, StringComparison.OrdinalIgnoreCase);
+        Assert.DoesNotContain(service.Key, cookie, StringComparison.Ordinal);
+        var page = await browser.OpenAsync();
+        Assert.Contains("Hazel Row", page, StringComparison.Ordinal);
+        Assert.Contains($"id=\"{site.Id}\"", page, StringComparison.Ordinal);
+
+        (await browser.SendAsync(page, "/sign-out")).Dispose();
+        Assert.DoesNotContain("Hazel Row", await browser.OpenAsync(), StringComparison.Ordinal);
+    }
+
+    [Theory]
+    [InlineData("")]
+    [InlineData("wrong")]
+    [InlineData("all-sites")]
+    public async Task A_wrong_key_opens_nothing_and_is_not_repeated(string key)
+    {
+        using var browser = new Browser(service.Url);
+        using var answer = await browser.SendAsync(await browser.OpenAsync(), "/sign-in", ("key", key));
+        Assert.Equal(HttpStatusCode.Unauthorized, answer.StatusCode);
+        Assert.DoesNotContain(answer.Headers, header => header.Key == "Set-Cookie" && header.Value.Any(v => v.StartsWith("tankwatch-session", StringComparison.Ordinal)));
+        var page = await answer.Content.ReadAsStringAsync(TestContext.Current.CancellationToken);
+        Assert.Contains("No such key is in force.", page, StringComparison.Ordinal);
+        Assert.True(key == "" || !page.Contains(key, StringComparison.Ordinal));
+    }
+
+    [Fact]
+    public async Task A_key_that_is_revoked_ends_its_sessions()
+    {
+        using var browser = await SignedInAsync(service.AddKey("soon-gone"));
+        Assert.Contains("soon-gone", await browser.OpenAsync(), StringComparison.Ordinal);
+        service.Ledger.RevokeKey("soon-gone");
+        Assert.Contains("API key", await browser.OpenAsync(), StringComparison.Ordinal);
+    }
+
+    [Fact]
+    public async Task A_hostile_name_stays_text()
+    {
+        await service.AddSiteAsync("<script>alert(1)</script>\" onload=\"x \u202Etxet");
+        using var browser = await SignedInAsync(service.Key);
+        var page = await browser.OpenAsync();
+        Assert.DoesNotContain("<script", page, StringComparison.OrdinalIgnoreCase);
+        Assert.DoesNotContain("\" onload=", page, StringComparison.Ordinal);
+        Assert.Contains("&lt;script&gt;alert(1)", page, StringComparison.Ordinal);
+        Assert.DoesNotContain('\u202E', page);
+    }
+
+    [Fact]
+    public async Task An_alert_is_acknowledged_by_its_form_with_a_note()
+    {
+        var site = await service.AddSiteAsync();
+        var id = await site.RaiseAsync();
+        using var browser = await SignedInAsync(service.Key);
+        var page = await Eventually.Comes(() => browser.OpenAsync(), page => page.Contains(id, StringComparison.Ordinal), "the alert's form");
+        using var answer = await browser.SendAsync(page, "/acknowledge", ("id", id), ("note", "on my way"));
+        Assert.Equal(HttpStatusCode.Redirect, answer.StatusCode);
+        Assert.Equal(("acknowledged", "all-sites"), await StateAsync(id));
+        Assert.Contains("Acknowledged by all-sites", await browser.OpenAsync(), StringComparison.Ordinal);
+        var events = await service.GetJsonAsync($"/api/v1/alerts/{id}/events");
+        Assert.Contains(events.GetProperty("items").EnumerateArray(), e => e.GetProperty("note").GetString() == "on my way");
+    }
+
+    [Theory]
+    [InlineData("/acknowledge")]
+    [InlineData("/sign-out")]
+    [InlineData("/sign-in")]
+    public async Task A_form_without_its_token_does_nothing(string action)
+    {
+        var id = await (await service.AddSiteAsync()).RaiseAsync();
+        using var browser = await SignedInAsync(service.Key);
+        using var answer = await browser.SendAsync(null, action, ("id", id), ("key", service.Key));
+        Assert.Equal(HttpStatusCode.BadRequest, answer.StatusCode);
+        Assert.Equal(("unacknowledged", null), await StateAsync(id));
+        Assert.Contains("Sign out", await browser.OpenAsync(), StringComparison.Ordinal);
+    }
+
+    [Fact]
+    public async Task A_stranger_acknowledges_nothing_nor_does_a_key_of_another_site()
+    {
+        var id = await (await service.AddSiteAsync()).RaiseAsync();
+        using var stranger = new Browser(service.Url);
+        using var refused = await stranger.SendAsync(await stranger.OpenAsync(), "/acknowledge", ("id", id));
+        Assert.Equal(HttpStatusCode.Unauthorized, refused.StatusCode);
+
+        using var other = await SignedInAsync(service.AddKey("elsewhere", (await service.AddSiteAsync()).Id));
+        using var hidden = await other.SendAsync(await other.OpenAsync(), "/acknowledge", ("id", id));
+        Assert.Equal(HttpStatusCode.NotFound, hidden.StatusCode);
+        Assert.Equal(("unacknowledged", null), await StateAsync(id));
+    }
+
+    [Theory]
+    [InlineData("/")]
+    [InlineData("/no-such-page")]
+    [InlineData("/api/v1/sites")]
+    public async Task Every_answer_forbids_scripts_and_frames(string path)
+    {
+        var answer = await service.SendAsync("GET", path, null);
+        Assert.Contains("script-src 'none'", Assert.Single(answer.Headers.GetValues("Content-Security-Policy")), StringComparison.Ordinal);
+        Assert.Equal("nosniff", Assert.Single(answer.Headers.GetValues("X-Content-Type-Options")));
+    }
+
+    [Fact]
+    public async Task The_demonstration_needs_no_login_and_answers_to_names_of_this_machine_alone()
+    {
+        var demo = await Served.AsDemoAsync();
+        try
+        {
+            var site = await demo.AddSiteAsync("Rowan Row");
+            using var browser = new Browser(demo.Url);
+            var page = await browser.OpenAsync();
+            Assert.Contains("Rowan Row", page, StringComparison.Ordinal);
+            Assert.Contains("Mails sent", page, StringComparison.Ordinal);
+            Assert.DoesNotContain("Sign out", page, StringComparison.Ordinal);
+            var id = await site.RaiseAsync();
+            using var answer = await browser.SendAsync(await browser.OpenAsync(), "/acknowledge", ("id", id));
+            Assert.Equal(HttpStatusCode.Redirect, answer.StatusCode);
+            Assert.Equal(HttpStatusCode.OK, (await demo.SendAsync("GET", $"/api/v1/alerts/{id}", null)).Status);
+
+            using var client = new HttpClient { DefaultRequestHeaders = { Host = "rebound.example" } };
+            using var rebound = await client.GetAsync(demo.Url, TestContext.Current.CancellationToken);
+            Assert.Equal(HttpStatusCode.BadRequest, rebound.StatusCode);
+        }
+        finally
+        {
+            await demo.DisposeAsync();
+        }
+    }
+
+    private async Task<Browser> SignedInAsync(string key)
+    {
+        var browser = new Browser(service.Url);
+        (await browser.SendAsync(await browser.OpenAsync(), "/sign-in", ("key", key))).Dispose();
+        return browser;
+    }
+
+    private async Task<(string?, string?)> StateAsync(string id)
+    {
+        var alert = await service.GetJsonAsync($"/api/v1/alerts/{id}");
+        return (alert.GetProperty("state").GetString(), alert.GetProperty("acknowledgedBy").GetString());
+    }
+}
