@@ -23,6 +23,9 @@ internal static class UnitRoutes
         units.MapGet("/{unit}/refused/{id}", GetRefused).WithName("getRefusedMessage")
             .WithSummary("All that is kept of one such message, byte for byte.")
             .Produces<byte[]>(contentType: MediaTypeNames.Application.Octet).ProducesProblem(StatusCodes.Status404NotFound);
+        api.MapGet("/refused", ListNobodys).WithTags("Units").WithName("listNobodysRefusedMessages")
+            .WithSummary("Messages on topics that name no unit, newest first; for keys that see every site.")
+            .ProducesProblem(StatusCodes.Status404NotFound);
     }
 
     private static Results<Ok<PageJson<UnitJson>>, ProblemHttpResult> List(Caller caller, SiteDirectory directory, string? after, int? limit)
@@ -52,6 +55,18 @@ internal static class UnitRoutes
 
         var refused = series.ListRefused(new(unit), after, count + 1).Select(Of).ToList();
         return TypedResults.Ok(Query.Page(refused, count, item => item.Id));
+    }
+
+    private static Results<Ok<PageJson<RefusedJson>>, ProblemHttpResult> ListNobodys(Caller caller, SeriesStore series, string? after, int? limit)
+    {
+        if (!Query.TryLimit(limit, out var count, out var problem))
+        {
+            return problem;
+        }
+
+        return caller.Site is not null
+            ? Problems.NotFound("There is nothing here.")
+            : TypedResults.Ok(Query.Page([.. series.ListRefused(null, after, count + 1).Select(Of)], count, item => item.Id));
     }
 
     private static Results<FileContentHttpResult, ProblemHttpResult> GetRefused(

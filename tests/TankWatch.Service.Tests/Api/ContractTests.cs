@@ -36,7 +36,7 @@ public sealed class ContractTests(Served service) : IClassFixture<Served>
         AssertHas("low high", now.GetProperty("tanks")[1].GetProperty("volumeLitres"));
         AssertHas("pump running since mode cause lastRun", now.GetProperty("pumps")[0]);
         AssertHas(Run, now.GetProperty("pumps")[0].GetProperty("lastRun"));
-        AssertHas("unit site heardAt newestAt online missing accepted refused clockSkewSeconds", now.GetProperty("units")[0]);
+        AssertHas("unit site heardAt newestAt online missing coverage accepted refused clockSkewSeconds", now.GetProperty("units")[0]);
         AssertUtc(now.GetProperty("asOf"), now.GetProperty("pumps")[0].GetProperty("since"));
     }
 

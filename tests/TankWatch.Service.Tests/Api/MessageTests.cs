@@ -86,6 +86,15 @@ public sealed class MessageTests(Served service) : IClassFixture<Served>
     }
 
     [Fact]
+    public async Task A_message_that_names_no_unit_is_shown_to_keys_that_see_every_site()
+    {
+        await service.ReceiveAsync("tankwatch/v1/no unit/level", "{}");
+        var list = await service.GetJsonAsync("/api/v1/refused");
+        var refused = list.GetProperty("items").EnumerateArray().First(item => item.GetProperty("topic").GetString() == "tankwatch/v1/no unit/level");
+        Assert.Equal(("{}", "unknown-topic"), (refused.GetProperty("payload").GetString(), refused.GetProperty("reason").GetString()));
+    }
+
+    [Fact]
     public async Task Of_a_backlog_with_one_bad_element_the_rest_is_kept()
     {
         var site = await service.AddSiteAsync();

@@ -39,6 +39,10 @@ public sealed class Served : IAsyncLifetime
     /// <summary>Sees every site.</summary>
     public string Key { get; private set; } = "";
 
+    /// <summary>Takes a message in as a broker hands it over, whatever its topic.</summary>
+    public Task ReceiveAsync(string topic, string payload) => app.Services.GetRequiredService<SiteKeeper>()
+        .ReceiveAsync(new(topic, System.Text.Encoding.UTF8.GetBytes(payload), Retained: false, TimeProvider.System.GetUtcNow()), Stop);
+
     internal LedgerStore Ledger => app.Services.GetRequiredService<LedgerStore>();
 
     private static CancellationToken Stop => TestContext.Current.CancellationToken;

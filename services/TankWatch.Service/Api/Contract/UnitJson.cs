@@ -12,6 +12,7 @@ public sealed record UnitJson(
     string? Firmware, double? SignalDbm, double? BatteryPercent,
     [property: Description("How far its clock is behind ours, transport included; null if unknown.")] double? ClockSkewSeconds,
     [property: Description("Sequence numbers skipped: messages that were sent and never arrived.")] long Missing,
+    [property: Description("Share of the messages it sent, by its own count, that arrived; null while nothing was taken.")] double? Coverage,
     long Accepted,
     [property: Description("Messages that could not be read.")] long Refused,
     [property: Description("Messages that came again, since this service started.")] long Duplicates,
@@ -19,7 +20,8 @@ public sealed record UnitJson(
 {
     public static UnitJson Of(UnitView u) => new(
         u.Id.Value, u.Site.Value, u.HeardAt, u.NewestAt, u.Online, u.Firmware, u.SignalDbm, u.BatteryPercent,
-        u.ClockSkew is { } skew ? Math.Round(skew.TotalSeconds, 3) : null, u.Missing, u.Accepted, u.Refused, u.Duplicates, u.Silent);
+        u.ClockSkew is { } skew ? Math.Round(skew.TotalSeconds, 3) : null, u.Missing,
+        u.Accepted > 0 ? Math.Round((double)u.Accepted / (u.Accepted + u.Missing), 4) : null, u.Accepted, u.Refused, u.Duplicates, u.Silent);
 }
 
 [Description("A message that could not be read. It is kept whole; a long one is cut here.")]
