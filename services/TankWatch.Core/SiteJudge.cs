@@ -3,6 +3,7 @@ using System.Runtime.CompilerServices;
 using TankWatch.Core.Findings;
 using TankWatch.Core.Observations;
 using TankWatch.Core.Sites;
+using TankWatch.Core.Time;
 using TankWatch.Core.Timelines;
 
 namespace TankWatch.Core;
@@ -92,9 +93,8 @@ internal static class SiteJudge
             var (rules, wake) = RuleBook.Evaluate(state.Rules, slots, new(plan, state.Timeline, now), findings);
 
             // A wake time not after now would turn the minutes into an endless loop; the next minute asks again.
-            var next2 = wake is { } due && due <= now ? now.AddTicks(1) : wake;
-            var midnight = state.Day?.End;
-            state = state with { Rules = rules, WakeAt = next2 is null || midnight < next2 ? midnight ?? next2 : next2 };
+            wake = wake <= now ? now.AddTicks(1) : wake;
+            state = state with { Rules = rules, WakeAt = Moments.Earlier(wake, state.Day?.End) };
         }
     }
 }

@@ -160,7 +160,7 @@ public static class AlertLifecycle
                 }
             }
 
-            foreach (var alert in alerts.Alerts.Where(a => ScopeOf(a) == changes.Scope && !matched.Contains(a.Id)))
+            foreach (var alert in alerts.Alerts.Where(a => a.Finding.Scope == changes.Scope && !matched.Contains(a.Id)))
             {
                 if (alert.Correction != AlertCorrection.Withdrawn && (alert.Finding.ClearedAt ?? DateTimeOffset.MaxValue) > changes.From)
                 {
@@ -265,8 +265,5 @@ public static class AlertLifecycle
                 Add(new AlertUnshelved(alert.Id, now, By: null));
             }
         }
-
-        private static FindingScope ScopeOf(Alert alert) =>
-            alert.Finding.Kind is FindingKind.UnitSilent or FindingKind.AreaOutage ? FindingScope.Link : FindingScope.Water;
     }
 }

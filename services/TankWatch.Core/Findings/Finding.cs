@@ -52,6 +52,9 @@ public sealed record Finding(
 {
     public bool IsOpen => ClearedAt is null;
 
+    /// <summary>Whose judgement it is.</summary>
+    public FindingScope Scope => Kind is FindingKind.UnitSilent or FindingKind.AreaOutage ? FindingScope.Link : FindingScope.Water;
+
     /// <summary>Whether two findings are one: same kind and device, decided at the same moment or over overlapping intervals.</summary>
     public bool IsSameAs(Finding other) =>
         Kind == other.Kind && Device == other.Device

@@ -1,6 +1,7 @@
 using System.Collections.Immutable;
 using TankWatch.Core.Findings.Rules;
 using TankWatch.Core.Sites;
+using TankWatch.Core.Time;
 
 namespace TankWatch.Core.Findings;
 
@@ -48,13 +49,12 @@ public static class RuleBook
                 next[i] = state;
             }
 
-            wake = Earlier(Earlier(wake, due), verdict.AskAgainAt);
+            wake = Moments.Earlier(Moments.Earlier(wake, due), verdict.AskAgainAt);
         }
 
         return (next is null ? states : next.MoveToImmutable(), wake);
     }
 
-    private static DateTimeOffset? Earlier(DateTimeOffset? a, DateTimeOffset? b) => a is null || b < a ? b ?? a : a;
 
     private static (RuleState Next, DateTimeOffset? Due) Settle(
         RuleState state, Rule rule, int device, Verdict verdict, in RuleContext context, List<Finding> changed) => (state.Open, verdict.Kind) switch

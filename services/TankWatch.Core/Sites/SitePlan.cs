@@ -12,7 +12,6 @@ public sealed record Probe(string Name, Litres Volume);
 public sealed record Tank(DeviceId Id, TankRole Role, Litres Capacity, ImmutableArray<Probe> Probes, Litres FireReserve)
 {
     public int Index { get; init; }
-    public int AllWet => (1 << Probes.Length) - 1;
 }
 
 /// <summary>A pump, what it draws from and what it feeds, and the limits of its motor.</summary>

@@ -19,9 +19,6 @@ public sealed record PumpRun(
     public TimeSpan? Duration => StoppedAt - StartedAt;
 }
 
-/// <summary>A stretch of time in which a device's state was not known, [From, To).</summary>
-public sealed record Gap(DeviceId Device, DateTimeOffset From, DateTimeOffset? To);
-
 /// <summary>The figures of one pump over one local day.</summary>
 public sealed record PumpDay(
     DeviceId Pump, int Starts, double RunSeconds, double LongestRunSeconds, int DryTrips,

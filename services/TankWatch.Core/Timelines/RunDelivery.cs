@@ -9,7 +9,7 @@ namespace TankWatch.Core.Timelines;
 /// </remarks>
 internal static class RunDelivery
 {
-    // Probes sit ±2 to 3 cm off: 3 to 5 % of a usual band (CHECKS M, common practice, no source).
+    // Probes sit ±2 to 3 cm off: 3 to 5 % of a usual band (common practice, no source).
     private const double BandError = 0.04;
     private const double DrawLow = 0.3;
     private const double DrawHigh = 2.0;

@@ -30,7 +30,7 @@ public sealed record ProbeTimeline(DateTimeOffset? ChangedAt, RecentTimes Flips,
 public sealed record PairFills(Sample Normal, double? LastSeconds, double? LastRatio, int SlowStreak, DateTimeOffset? SlowSince)
 {
     public const int EnoughForNormal = 8;
-    public const double SlowRatio = 1.35; // CHECKS M: alarms at 1.3 to 1.5 of the own median for 3 fills (common practice, no source).
+    public const double SlowRatio = 1.35; // Alarms at 1.3 to 1.5 of the own median for 3 fills (common practice, no source).
     private const int Kept = 20;
 
     public static readonly PairFills None = new(Sample.Empty, null, null, 0, null);

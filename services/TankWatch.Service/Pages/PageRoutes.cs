@@ -21,7 +21,6 @@ internal static class PageRoutes
             o.Cookie.SameSite = SameSiteMode.Strict;
             o.Cookie.SecurePolicy = CookieSecurePolicy.SameAsRequest;
         });
-        services.AddSingleton<AlertDesk>();
         services.AddSingleton<EstateReader>();
         return services;
     }

@@ -89,7 +89,7 @@ internal sealed class KeptSite
 
     /// <summary>How far the water's judgement had come when it was last told of.</summary>
     private DateTimeOffset? ToldTo() => alerts.Alerts
-        .Where(alert => alert.Finding.Kind != FindingKind.UnitSilent && alert.Correction != AlertCorrection.Withdrawn)
+        .Where(alert => alert.Finding.Scope == FindingScope.Water && alert.Correction != AlertCorrection.Withdrawn)
         .Max(alert => (DateTimeOffset?)(alert.Finding.ClearedAt ?? alert.Finding.RaisedAt));
 
     /// <summary>Takes fresh messages into account.</summary>

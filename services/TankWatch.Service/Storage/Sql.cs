@@ -70,8 +70,6 @@ internal static class Sql
 
     public static string? TextOrNull(this SqliteDataReader reader, int column) => reader.IsDBNull(column) ? null : reader.GetString(column);
 
-    public static byte[]? BytesOrNull(this SqliteDataReader reader, int column) => reader.IsDBNull(column) ? null : reader.GetFieldValue<byte[]>(column);
-
     private static object Stored(object? value) => value switch
     {
         null => DBNull.Value,

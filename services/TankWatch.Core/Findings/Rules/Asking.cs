@@ -1,5 +1,6 @@
 using System.Globalization;
 using TankWatch.Core.Sites;
+using TankWatch.Core.Time;
 
 namespace TankWatch.Core.Findings.Rules;
 
@@ -23,17 +24,22 @@ internal static class Asking
                 return null;
             }
 
-            latest = Later(latest, since);
+            latest = Moments.Later(latest, since);
         }
 
         return latest;
     }
 
-    public static DateTimeOffset? Later(DateTimeOffset? a, DateTimeOffset? b) => a is null || b > a ? b ?? a : a;
-
     /// <summary>What the pump delivers, litres per minute: as its runs showed, else as rated; null when neither is known.</summary>
     public static double? Delivery(this in RuleContext context, Pump pump) =>
         context.Timeline.Pumps[pump.Index].Deliveries.Median ?? pump.RatedDelivery?.Value;
+
+    /// <summary>A real set gives 40 to 80 % of its rating (common practice, no source).</summary>
+    public const double WorstShareOfRating = 0.4;
+
+    /// <summary>Litres between the lowest and the highest probe of the tank that has the fewest, of those the pump feeds.</summary>
+    public static double BandOf(SitePlan plan, Pump pump) =>
+        pump.To.Min(tank => plan.Tanks[tank].Probes[^1].Volume.Value - plan.Tanks[tank].Probes[0].Volume.Value);
 
     /// <summary>Whether any unit says that the mains are off.</summary>
     public static bool MainsAreOff(this in RuleContext context)

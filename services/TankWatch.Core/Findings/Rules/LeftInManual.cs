@@ -1,3 +1,5 @@
+using TankWatch.Core.Time;
+
 namespace TankWatch.Core.Findings.Rules;
 
 /// <summary>Manual mode bypasses every protection; someone may have forgotten it.</summary>
@@ -20,7 +22,7 @@ internal sealed class LeftInManual : Rule
             return pump.Running is null ? Verdict.Unknown : Verdict.Clear;
         }
 
-        var due = pump.Running == true ? Asking.Later(since, pump.Since)!.Value + Running : since + Resting;
+        var due = pump.Running == true ? Moments.Later(since, pump.Since)!.Value + Running : since + Resting;
         due = due < since + Resting ? due : since + Resting;
         return due <= context.Now ? Verdict.Holds(since) : Verdict.Between(due);
     }

@@ -1,5 +1,6 @@
 using TankWatch.Core.Observations;
 using TankWatch.Core.Sites;
+using TankWatch.Core.Time;
 
 namespace TankWatch.Core.Findings.Rules;
 
@@ -42,7 +43,7 @@ internal sealed class NoStart : Rule
 
         if (plan.From is not { } sump || context.Plan.Tanks[sump].Probes.IsEmpty)
         {
-            return Verdict.Holds(Asking.Later(CallingSince(context, plan), pump.Since) + UnknownSumpGrace);
+            return Verdict.Holds(Moments.Later(CallingSince(context, plan), pump.Since) + UnknownSumpGrace);
         }
 
         // Below the restart probe a control may rightly wait, whether or not it saw the cut-out.

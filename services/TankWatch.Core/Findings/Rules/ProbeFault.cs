@@ -1,5 +1,6 @@
 using TankWatch.Core.Sites;
 using TankWatch.Core.Timelines;
+using TankWatch.Core.Time;
 
 namespace TankWatch.Core.Findings.Rules;
 
@@ -39,18 +40,18 @@ internal sealed class ProbeFault : Rule
             if (probe.PassedBy >= PassesToRaise)
             {
                 // One that never changed has no onset of its own: it counts from when it was first seen to be stuck.
-                (since, stuck) = (Earlier(since, probe.ChangedAt), true);
+                (since, stuck) = (Moments.Earlier(since, probe.ChangedAt), true);
             }
 
             if (probe.Flips.CountWithin(FlickerWindow, context.Now) >= FlipsToRaise)
             {
-                since = Earlier(since, probe.Flips.Newest(FlipsToRaise));
-                ask = Earlier(ask, probe.Flips.Newest(FlipsToRaise) + FlickerWindow);
+                since = Moments.Earlier(since, probe.Flips.Newest(FlipsToRaise));
+                ask = Moments.Earlier(ask, probe.Flips.Newest(FlipsToRaise) + FlickerWindow);
             }
             else if (probe.Flips.CountWithin(CalmWindow, context.Now) > 0)
             {
                 calm = false;
-                ask = Earlier(ask, probe.Flips.Newest() + CalmWindow);
+                ask = Moments.Earlier(ask, probe.Flips.Newest() + CalmWindow);
             }
         }
 
@@ -94,5 +95,4 @@ internal sealed class ProbeFault : Rule
         return ("a higher one is wet above a dry one", $"Wet from the lowest to the highest: {string.Join(", ", plan.Probes.Select((p, i) => $"{p.Name} {(tank.IsWet(i) ? "wet" : "dry")}"))}.", "impossible-order");
     }
 
-    private static DateTimeOffset? Earlier(DateTimeOffset? a, DateTimeOffset? b) => a is null || b < a ? b ?? a : a;
 }

@@ -5,7 +5,6 @@ internal sealed class RunTooLong : Rule
 {
     private const double Margin = 1.5;
     private const double TimesNormal = 3;
-    private const double WorstShareOfRating = 0.4; // A real set gives 40 to 80 % of its rating (CHECKS M, common practice, no source).
     private const int EnoughRuns = 5;
     private static readonly TimeSpan Least = TimeSpan.FromMinutes(20);
 
@@ -48,13 +47,13 @@ internal sealed class RunTooLong : Rule
         var whole = pump.To.Sum(tank => plan.Tanks[tank].Probes[^1].Volume.Value);
         if (context.Timeline.Pumps[device].NormalRunSeconds is { Count: >= EnoughRuns, Median: { } normal })
         {
-            var band = pump.To.Min(tank => plan.Tanks[tank].Probes[^1].Volume.Value - plan.Tanks[tank].Probes[0].Volume.Value);
+            var band = Asking.BandOf(plan, pump);
             var fromEmpty = band > 0 ? Margin * normal * whole / band : 0;
             return Max(Least, TimeSpan.FromSeconds(Math.Max(TimesNormal * normal, fromEmpty)));
         }
 
         return pump.RatedDelivery is { } rated
-            ? Max(Least, TimeSpan.FromMinutes(Margin * whole / (rated.Value * WorstShareOfRating))) : null;
+            ? Max(Least, TimeSpan.FromMinutes(Margin * whole / (rated.Value * Asking.WorstShareOfRating))) : null;
     }
 
     private static TimeSpan Max(TimeSpan a, TimeSpan b) => a > b ? a : b;

@@ -1,12 +1,12 @@
 using TankWatch.Core.Observations;
 using TankWatch.Core.Sites;
+using TankWatch.Core.Time;
 
 namespace TankWatch.Core.Findings.Rules;
 
 /// <summary>An overhead tank is below its lowest probe and is not being filled.</summary>
 internal sealed class RunningOut : Rule
 {
-    private const double WorstShareOfRating = 0.4; // CHECKS M, common practice, no source.
     private static readonly TimeSpan RiseGrace = TimeSpan.FromMinutes(5);
 
     public override FindingKind Kind => FindingKind.RunningOut;
@@ -38,16 +38,17 @@ internal sealed class RunningOut : Rule
             var state = context.Timeline.Pumps[pump.Index];
             if (state.Running == true)
             {
-                if (ArrivesBy(context, pump, device, state.Since!.Value) is not { } due || due > context.Now)
+                var due = ArrivesBy(context, pump, device, state.Since!.Value);
+                if (due is null || due > context.Now)
                 {
-                    return Verdict.Between(ArrivesBy(context, pump, device, state.Since!.Value));
+                    return Verdict.Between(due);
                 }
 
-                since = Asking.Later(since, due);
+                since = Moments.Later(since, due);
             }
             else
             {
-                since = Asking.Later(since, state.Since);
+                since = Moments.Later(since, state.Since);
             }
         }
 
@@ -58,7 +59,7 @@ internal sealed class RunningOut : Rule
     private static DateTimeOffset? ArrivesBy(in RuleContext context, Pump pump, int tank, DateTimeOffset started)
     {
         var litres = context.Plan.Tanks[tank].Probes[0].Volume.Value + (pump.Riser?.Value ?? 0);
-        var delivery = context.Timeline.Pumps[pump.Index].Deliveries.Median ?? (pump.RatedDelivery?.Value * WorstShareOfRating);
+        var delivery = context.Timeline.Pumps[pump.Index].Deliveries.Median ?? (pump.RatedDelivery?.Value * Asking.WorstShareOfRating);
         return delivery is { } q ? started + RiseGrace + TimeSpan.FromMinutes(2 * litres / q * pump.To.Length) : null;
     }
 

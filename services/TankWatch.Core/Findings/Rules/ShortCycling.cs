@@ -1,6 +1,7 @@
 using System.Collections.Immutable;
 using TankWatch.Core.Sites;
 using TankWatch.Core.Timelines;
+using TankWatch.Core.Time;
 
 namespace TankWatch.Core.Findings.Rules;
 
@@ -9,7 +10,7 @@ namespace TankWatch.Core.Findings.Rules;
 /// </summary>
 /// <remarks>
 /// The fastest cycle that water alone can cause, with a demand anywhere between nothing and the delivery Q, lasts 4V/Q for a band of V
-/// between the probes (wet-well design texts: Sanks; Metcalf &amp; Eddy; from memory, derivation in CHECKS C1). More starts per hour than
+/// between the probes (wet-well design texts: Sanks; Metcalf &amp; Eddy; from memory; it follows from T = V/(Q − q) + V/q at q = Q/2). More starts per hour than
 /// Q/(4V) are therefore the control's doing, not the water's; fewer mean that the probes are too close for this motor.
 /// </remarks>
 internal sealed class ShortCycling : Rule
@@ -35,7 +36,7 @@ internal sealed class ShortCycling : Rule
         {
             DateTimeOffset? firstTooMany = tooMany ? pump.AutomaticStarts.Newest((int)Math.Floor(plan.MaxStartsPerHour) + 1) : null;
             DateTimeOffset? firstTooShort = tooShort ? pump.TopRuns[0].StartedAt : null;
-            return Verdict.Holds(Earlier(firstTooMany, firstTooShort), oldestLeaves);
+            return Verdict.Holds(Moments.Earlier(firstTooMany, firstTooShort), oldestLeaves);
         }
 
         var isCalm = starts <= plan.MaxStartsPerHour * ClearShare && (median is null || median > plan.MinRun.TotalSeconds * ClearRunRatio);
@@ -87,12 +88,9 @@ internal sealed class ShortCycling : Rule
     /// <returns>Starts per hour that water alone can cause; null when the delivery is unknown.</returns>
     private static double? WaterLimit(in RuleContext context, Pump pump)
     {
-        var band = Band(context.Plan, pump);
+        var band = Asking.BandOf(context.Plan, pump);
         return context.Delivery(pump) is { } q && band > 0 ? 60 * q / (4 * band) : null;
     }
-
-    private static double Band(SitePlan plan, Pump pump) =>
-        pump.To.Min(tank => plan.Tanks[tank].Probes[^1].Volume.Value - plan.Tanks[tank].Probes[0].Volume.Value);
 
     private static string CauseOf(in RuleContext context, Pump plan, PumpTimeline pump, int starts, double? limit)
     {
@@ -108,7 +106,7 @@ internal sealed class ShortCycling : Rule
             return "chattering-probe";
         }
 
-        if (Band(context.Plan, plan) <= 0)
+        if (Asking.BandOf(context.Plan, plan) <= 0)
         {
             return "probes-too-close";
         }
@@ -122,7 +120,6 @@ internal sealed class ShortCycling : Rule
         return limit >= plan.MaxStartsPerHour ? "probes-too-close" : "undetermined";
     }
 
-    private static DateTimeOffset? Earlier(DateTimeOffset? a, DateTimeOffset? b) => a is null || b < a ? b ?? a : a;
     private static string Assumed(bool assumed) => assumed ? " (assumed, the site file does not say)" : "";
 
     private static string Because(string cause) => cause switch

@@ -1,10 +1,11 @@
 using System.Collections.Immutable;
+using TankWatch.Core.Time;
 
 namespace TankWatch.Core.Findings.Rules;
 
 /// <summary>Three fills in a row between the same two probes took much longer than this pump's own normal for that pair.</summary>
 /// <remarks>
-/// One long fill proves nothing, and a long fill alone cannot tell a weak pump from a leak or from use (CHECKS A2): the cause stays
+/// One long fill proves nothing, and a long fill alone cannot tell a weak pump from a leak or from use: the cause stays
 /// undetermined here.
 /// </remarks>
 internal sealed class SlowFill : Rule
@@ -25,7 +26,7 @@ internal sealed class SlowFill : Rule
             {
                 any |= pair.LastRatio is not null;
                 unclear |= pair.LastRatio >= ClearRatio;
-                slow = pair.SlowStreak >= InARow ? Asking.Later(slow, pair.SlowSince) : slow;
+                slow = pair.SlowStreak >= InARow ? Moments.Later(slow, pair.SlowSince) : slow;
             }
         }
 

@@ -1,4 +1,6 @@
 using System.Collections.Immutable;
+using TankWatch.Core.Time;
+using TankWatch.Core.Timelines;
 
 namespace TankWatch.Core.Findings.Rules;
 
@@ -25,7 +27,7 @@ internal sealed class OverflowRisk : Rule
         }
 
         return context.AllFullSince(context.Plan.Pumps[device]) is { } full
-            ? Verdict.Holds(Asking.Later(full, pump.Since)) : Verdict.Clear;
+            ? Verdict.Holds(Moments.Later(full, pump.Since)) : Verdict.Clear;
     }
 
     public override Description Describe(in RuleContext context, int device, DateTimeOffset since)
@@ -74,9 +76,8 @@ internal sealed class ControlFault : Rule
         var (pump, state) = (context.Plan.Pumps[device], context.Timeline.Pumps[device]);
         if (state is { Running: true, IsManual: false, Run.Manual: false } && context.KnowsPump(device))
         {
-            var full = Asking.Later(context.AllFullSince(pump), context.AllFullSince(pump) is null ? null : state.Since);
-            var dry = pump.From is { } sump && context.KnowsTank(sump) ? context.Timeline.Tanks[sump].EmptySince : null;
-            dry = dry is null ? null : Asking.Later(dry, state.Since);
+            var full = SinceRunning(context.AllFullSince(pump), state);
+            var dry = SinceRunning(pump.From is { } sump && context.KnowsTank(sump) ? context.Timeline.Tanks[sump].EmptySince : null, state);
             if (full + TooLate <= context.Now)
             {
                 return (Form.NoStopAtTop, full);
@@ -89,12 +90,15 @@ internal sealed class ControlFault : Rule
 
             if (full is not null || dry is not null)
             {
-                return (null, (full is null || dry < full ? dry : full) + TooLate);
+                return (null, Moments.Earlier(full, dry) + TooLate);
             }
         }
 
         return state.EarlyStartAt is { } early && early + EventLasts > context.Now ? (Form.EarlyStart, early) : (null, null);
     }
+
+    private static DateTimeOffset? SinceRunning(DateTimeOffset? condition, PumpTimeline pump) =>
+        condition is null ? null : Moments.Later(condition, pump.Since);
 
     public override Description Describe(in RuleContext context, int device, DateTimeOffset since)
     {

@@ -27,8 +27,8 @@ internal abstract class Trips : Rule
         var pump = context.Plan.Pumps[device];
         var trips = Of(context.Timeline.Pumps[device]);
         var count = trips.CountWithin(Window, context.Now);
-        var context2 = context;
-        var times = string.Join(", ", trips.At.TakeLast(Math.Min(count, 5)).Select(at => context2.Clock(at)));
+        var plan = context.Plan;
+        var times = string.Join(", ", trips.At.TakeLast(Math.Min(count, 5)).Select(at => RuleContext.Clock(plan, at)));
         return new(Words(context, pump.Id.Value, $"{count} such stops in the last 24 hours, the latest at {times}."));
     }
 
