@@ -42,13 +42,23 @@ internal static partial class Problems
             SuppressDiagnosticsCallback = failed => failed.Exception is BadHttpRequestException, // The client's fault fills no log.
         });
         app.UseStatusCodePages(context => IsForPeople(context.HttpContext)
-            ? context.HttpContext.Response.WriteAsync(SentenceOf(context.HttpContext.Response.StatusCode), context.HttpContext.RequestAborted)
+            ? SayAsync(context.HttpContext, context.HttpContext.Response.StatusCode)
             : WriteAsync(context.HttpContext, context.HttpContext.Response.StatusCode));
     }
 
     private static Task HandleAsync(HttpContext context)
     {
         var error = context.Features.GetRequiredFeature<IExceptionHandlerFeature>().Error;
+        if (IsForPeople(context))
+        {
+            return SayAsync(context, error switch
+            {
+                BadHttpRequestException bad => bad.StatusCode,
+                StoreException or SqliteException => StatusCodes.Status503ServiceUnavailable,
+                _ => StatusCodes.Status500InternalServerError,
+            });
+        }
+
         return error switch
         {
             BadHttpRequestException bad => WriteAsync(context, bad.StatusCode, DetailOf(bad)),
@@ -90,10 +100,13 @@ internal static partial class Problems
     private static bool IsForPeople(HttpContext context) =>
         !context.Request.Path.StartsWithSegments("/api") && context.Request.GetTypedHeaders().Accept.Any(a => a.MediaType == MediaTypeNames.Text.Html);
 
+    private static Task SayAsync(HttpContext context, int status) => Pages.PageRoutes.Say(SentenceOf(status), status).ExecuteAsync(context);
+
     private static string SentenceOf(int status) => status switch
     {
         StatusCodes.Status404NotFound => "There is no such page.",
         StatusCodes.Status400BadRequest => "This form was too old or not complete. Go back, load the page again and repeat it.",
+        StatusCodes.Status503ServiceUnavailable => "The store cannot be used at the moment; nothing was changed.",
         _ => $"This did not work ({status} {ReasonPhrases.GetReasonPhrase(status)}).",
     };
 

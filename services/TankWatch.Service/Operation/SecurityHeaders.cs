@@ -1,10 +1,10 @@
 namespace TankWatch.Service.Operation;
 
-/// <summary>What every answer tells the browser not to do. The pages have no script and nothing from elsewhere.</summary>
+/// <summary>What every answer tells the browser not to do. The pages have nothing from elsewhere, and no script or style within the text.</summary>
 internal sealed class SecurityHeaders(RequestDelegate next)
 {
     private const string Policy =
-        "default-src 'self'; script-src 'none'; object-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'";
+        "default-src 'self'; object-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'";
 
     public Task InvokeAsync(HttpContext context)
     {

@@ -50,6 +50,7 @@ public static class ServeHost
             ? ["localhost", "127.0.0.1", "[::1]"] // Without a login, a page elsewhere must not reach this one by a name of its own.
             : (shape.Source["AllowedHosts"] ?? "*").Split(';', StringSplitOptions.TrimEntries | StringSplitOptions.RemoveEmptyEntries));
         services.AddRouting();
+        services.AddResponseCompression(o => o.EnableForHttps = true); // No page repeats a secret beside what a stranger chose.
         services.AddTankWatch(shape.Settings.Data, shape.Settings.Mqtt, shape.Settings.Mail, openBroker: shape.Demo);
         services.AddSingleton(new AccessRule(OpenToAll: shape.Demo));
         services.AddDataProtection()
@@ -62,6 +63,7 @@ public static class ServeHost
     private static void UsePipeline(WebApplication app)
     {
         app.UseMiddleware<SecurityHeaders>();
+        app.UseResponseCompression();
         app.UseProblems();
         app.UseHostFiltering();
         app.UseRouting();

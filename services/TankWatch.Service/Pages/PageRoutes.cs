@@ -1,14 +1,16 @@
+using Microsoft.AspNetCore.Components;
 using Microsoft.AspNetCore.Http.HttpResults;
 using Microsoft.AspNetCore.Mvc;
-using TankWatch.Core;
 using TankWatch.Service.Api;
-using TankWatch.Service.Operation;
-using TankWatch.Service.Sites;
+using TankWatch.Service.Pages.Access;
+using TankWatch.Service.Pages.Alerts;
+using TankWatch.Service.Pages.Estate;
+using TankWatch.Service.Pages.Mails;
 using TankWatch.Service.Storage;
 
 namespace TankWatch.Service.Pages;
 
-/// <summary>The one page and its forms. Every form carries a token against forgery, and answers by loading the page again.</summary>
+/// <summary>The pages and their forms. Every form carries a token against forgery, and answers by sending the reader to a page.</summary>
 internal static class PageRoutes
 {
     public static IServiceCollection AddPages(this IServiceCollection services)
@@ -21,42 +23,41 @@ internal static class PageRoutes
             o.Cookie.SameSite = SameSiteMode.Strict;
             o.Cookie.SecurePolicy = CookieSecurePolicy.SameAsRequest;
         });
-        services.AddSingleton<EstateReader>();
+        services.AddEstatePages();
         return services;
     }
 
     public static void MapPages(this WebApplication app)
     {
         var pages = app.MapGroup("").ExcludeFromDescription();
-        pages.MapGet("/", (Caller? caller, EstateReader reader) => caller is null ? SignIn() : Estate(reader, caller));
-        pages.MapGet("/style.css", (HttpContext context) =>
-        {
-            context.Response.Headers.CacheControl = "max-age=3600";
-            return TypedResults.Text(PageStyle.Css, "text/css");
-        });
-        pages.MapPost("/acknowledge", AcknowledgeAsync);
+        pages.MapAssets();
         pages.MapPost("/sign-in", SignInWith);
         pages.MapPost("/sign-out", (HttpContext context, IFormCollection _) => // A form, so that its token is asked for.
         {
             BrowserSession.End(context);
             return TypedResults.Redirect("/");
         });
+
+        var known = pages.MapGroup("").AddEndpointFilter(async (context, next) => Caller.Of(context.HttpContext) is null
+            ? SignIn(HttpMethods.IsGet(context.HttpContext.Request.Method) ? null : "Sign in first.", StatusCodes.Status401Unauthorized)
+            : await next(context));
+        known.MapEstatePages();
+        known.MapAlertPages();
+        known.MapMailPages();
     }
 
-    private static async Task<IResult> AcknowledgeAsync(
-        [FromForm] string? id, [FromForm] string? note, Caller? caller, AlertDesk desk, EstateReader reader, CancellationToken stop)
-    {
-        if (caller is null)
-        {
-            return SignIn("Sign in first.", StatusCodes.Status401Unauthorized);
-        }
+    /// <summary>A page, rendered whole.</summary>
+    /// <param name="parameters">Of the component.</param>
+    /// <param name="status">As fits what the page says.</param>
+    public static RazorComponentResult Page<T>(Dictionary<string, object?> parameters, int status = StatusCodes.Status200OK) where T : IComponent =>
+        new(typeof(T), parameters) { StatusCode = status, PreventStreamingRendering = true };
 
-        var written = string.IsNullOrWhiteSpace(note) ? null : note.Trim();
-        var outcome = await desk.DoAsync(id ?? "", caller, new Acknowledge(id ?? "", caller.Name, written), stop, written);
-        return outcome.Result is ProblemHttpResult problem
-            ? Estate(reader, caller, problem.ProblemDetails.Detail, problem.StatusCode)
-            : TypedResults.Redirect("/");
-    }
+    /// <summary>A page that only says something.</summary>
+    public static RazorComponentResult Say(string sentence, int status, string? more = null) =>
+        Page<SayPage>(new() { [nameof(SayPage.Sentence)] = sentence, [nameof(SayPage.More)] = more }, status);
+
+    /// <summary>The side on which reading begins: turned round on request, for checking; a language will bring its own.</summary>
+    public static string Direction(this HttpContext context) => context.Request.Query["dir"] == "rtl" ? "rtl" : "ltr";
 
     private static IResult SignInWith([FromForm] string? key, HttpContext context, BrowserSession session, LedgerStore ledger)
     {
@@ -69,21 +70,5 @@ internal static class PageRoutes
         return TypedResults.Redirect("/");
     }
 
-    private static RazorComponentResult SignIn(string? message = null, int status = StatusCodes.Status200OK) =>
-        Page<SignInPage>(new() { [nameof(SignInPage.Message)] = message }, status);
-
-    private static RazorComponentResult Estate(EstateReader reader, Caller caller, string? message = null, int status = StatusCodes.Status200OK) =>
-        Page<EstatePage>(new() { [nameof(EstatePage.Estate)] = reader.Read(caller), [nameof(EstatePage.Message)] = message }, status);
-
-    private static RazorComponentResult Page<T>(Dictionary<string, object?> parameters, int status) where T : Microsoft.AspNetCore.Components.IComponent =>
-        new(typeof(T), parameters) { StatusCode = status, PreventStreamingRendering = true };
-}
-
-/// <summary>Puts together what the page says.</summary>
-internal sealed class EstateReader(SiteDirectory directory, ServiceShape shape)
-{
-    public EstateView Read(Caller caller) => EstateView.Of(
-        directory.Sites.Where(site => caller.Sees(site.Plan.Id)),
-        shape.Demo ? null : caller.Name,
-        shape.Demo ? PickupReader.Read(shape.MailFolder) : null);
+    private static RazorComponentResult SignIn(string? message, int status) => Page<SignInPage>(new() { [nameof(SignInPage.Message)] = message }, status);
 }

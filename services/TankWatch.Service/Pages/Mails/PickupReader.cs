@@ -1,7 +1,7 @@
 using System.Globalization;
 using MimeKit;
 
-namespace TankWatch.Service.Pages;
+namespace TankWatch.Service.Pages.Mails;
 
 /// <summary>Reads back the mails that <c>demo</c> keeps as files, so that a visitor sees what people would have got.</summary>
 internal static class PickupReader

@@ -1,0 +1,14 @@
+using TankWatch.Service.Operation;
+
+namespace TankWatch.Service.Pages.Mails;
+
+/// <summary>The mails of a demonstration, as they would arrive.</summary>
+internal static class MailPages
+{
+    public static void MapMailPages(this RouteGroupBuilder pages) => pages.MapGet("/mails", (ServiceShape shape) => shape.Demo
+        ? PageRoutes.Page<MailsPage>(new() { [nameof(MailsPage.Mails)] = PickupReader.Read(shape.MailFolder) })
+        : PageRoutes.Say("There is no such page.", StatusCodes.Status404NotFound));
+}
+
+/// <summary>A mail as it was sent.</summary>
+public sealed record MailView(string Subject, string To, string At, string Text);
