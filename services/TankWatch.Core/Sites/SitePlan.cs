@@ -1,4 +1,5 @@
 using System.Collections.Immutable;
+using System.Numerics;
 
 namespace TankWatch.Core.Sites;
 
@@ -12,6 +13,22 @@ public sealed record Probe(string Name, Litres Volume);
 public sealed record Tank(DeviceId Id, TankRole Role, Litres Capacity, ImmutableArray<Probe> Probes, Litres FireReserve)
 {
     public int Index { get; init; }
+
+    /// <summary>What the tank can hold while exactly these probes are wet, litres.</summary>
+    /// <param name="wet">Bit i set when probe i, counted from the lowest, is wet.</param>
+    /// <returns>Null for a tank without probes.</returns>
+    public (double Low, double High)? Bounds(int wet)
+    {
+        if (Probes.IsEmpty)
+        {
+            return null;
+        }
+
+        // With an impossible order nothing says which probe lies: the bounds take in both readings.
+        var sure = BitOperations.TrailingZeroCount(~wet);
+        var most = 32 - BitOperations.LeadingZeroCount((uint)wet);
+        return (sure == 0 ? 0 : Probes[sure - 1].Volume.Value, most == Probes.Length ? Capacity.Value : Probes[most].Volume.Value);
+    }
 }
 
 /// <summary>A pump, what it draws from and what it feeds, and the limits of its motor.</summary>

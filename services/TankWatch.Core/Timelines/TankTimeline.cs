@@ -1,5 +1,4 @@
 using System.Collections.Immutable;
-using System.Numerics;
 using TankWatch.Core.Sites;
 
 namespace TankWatch.Core.Timelines;
@@ -101,18 +100,5 @@ public sealed record TankTimeline
     public bool IsWet(int probe) => Wet is { } wet && (wet & (1 << probe)) != 0;
 
     /// <summary>What the probes allow the tank to hold, litres.</summary>
-    public (double Low, double High)? Bounds(Tank tank)
-    {
-        if (Wet is not { } wet || tank.Probes.IsEmpty)
-        {
-            return null;
-        }
-
-        // With an impossible order nothing says which probe lies: the bounds take in both readings.
-        var sure = BitOperations.TrailingZeroCount(~wet);
-        var most = 32 - BitOperations.LeadingZeroCount((uint)wet);
-        var low = sure == 0 ? 0 : tank.Probes[sure - 1].Volume.Value;
-        var high = most == tank.Probes.Length ? tank.Capacity.Value : tank.Probes[most].Volume.Value;
-        return (low, high);
-    }
+    public (double Low, double High)? Bounds(Tank tank) => Wet is { } wet ? tank.Bounds(wet) : null;
 }

@@ -48,13 +48,14 @@ internal static class PageAssets
         var assets = names.Where(name => name.EndsWith(".woff2", StringComparison.Ordinal))
             .ToDictionary(name => name[Prefix.Length..], name => new Asset("font/woff2", Read(name), null));
         assets["icon.svg"] = new("image/svg+xml", Read(Prefix + "icon.svg"), null);
-        assets["style.css"] = Joined("text/css; charset=utf-8", ".css");
-        assets["page.js"] = Joined("text/javascript; charset=utf-8", ".js");
+        assets["reference.js"] = new("text/javascript; charset=utf-8", Read(Prefix + "reference.js"), null);
+        assets["style.css"] = Joined("text/css; charset=utf-8", "styles/");
+        assets["page.js"] = Joined("text/javascript; charset=utf-8", "scripts/");
         return assets.ToFrozenDictionary(StringComparer.Ordinal);
 
-        Asset Joined(string mediaType, string ending)
+        Asset Joined(string mediaType, string folder)
         {
-            byte[] plain = [.. names.Where(name => name.EndsWith(ending, StringComparison.Ordinal)).SelectMany(name => (byte[])[.. Read(name), (byte)'\n'])];
+            byte[] plain = [.. names.Where(name => name.StartsWith(Prefix + folder, StringComparison.Ordinal)).SelectMany(name => (byte[])[.. Read(name), (byte)'\n'])];
             return new(mediaType, plain, Compressed(plain));
         }
     }

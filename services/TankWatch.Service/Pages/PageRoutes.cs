@@ -6,6 +6,8 @@ using TankWatch.Service.Pages.Access;
 using TankWatch.Service.Pages.Alerts;
 using TankWatch.Service.Pages.Estate;
 using TankWatch.Service.Pages.Mails;
+using TankWatch.Service.Pages.Reference;
+using TankWatch.Service.Pages.Strips;
 using TankWatch.Service.Storage;
 
 namespace TankWatch.Service.Pages;
@@ -24,6 +26,7 @@ internal static class PageRoutes
             o.Cookie.SecurePolicy = CookieSecurePolicy.SameAsRequest;
         });
         services.AddEstatePages();
+        services.AddSingleton<StripReader>();
         return services;
     }
 
@@ -44,6 +47,8 @@ internal static class PageRoutes
         known.MapEstatePages();
         known.MapAlertPages();
         known.MapMailPages();
+        known.MapStrips();
+        known.MapReference();
     }
 
     /// <summary>A page, rendered whole.</summary>

@@ -37,6 +37,10 @@ public sealed partial class LedgerStore
         """,
         AlertOf, filter.Site, filter.State, filter.Kind is { } kind ? FindingNames.Of(kind) : null, filter.From, filter.To, after, limit));
 
+    /// <returns>Alerts of a site whose condition held at any time of [from, to), by onset.</returns>
+    public IReadOnlyList<Alert> ListAlertsDuring(SiteId site, DateTimeOffset from, DateTimeOffset to) => database.Read(connection => connection.List(
+        "SELECT json FROM alerts WHERE site = ?1 AND since < ?3 AND (cleared IS NULL OR cleared > ?2) ORDER BY since, id", AlertOf, site, from, to));
+
     /// <returns>In the order in which they happened.</returns>
     public IReadOnlyList<StoredAlertEvent> ListAlertEvents(string id) => database.Read(connection => connection.List(
         "SELECT at, type, json FROM alert_events WHERE alert = ?1 ORDER BY n", row => new StoredAlertEvent(row.Time(0), row.GetString(1), row.GetString(2)), id));

@@ -94,6 +94,28 @@ public sealed class SeriesStore(Database database)
         row => Decode(plan, new(row.GetString(0)), row.GetString(1), row.Time(2), row.GetFieldValue<byte[]>(3)),
         plan.Id, from).OfType<Observation>().ToList());
 
+    /// <returns>What the probes of all tanks said at or after <paramref name="from"/> and before <paramref name="to"/>, in order.</returns>
+    internal IReadOnlyList<LevelObservation> ReadLevels(SitePlan plan, DateTimeOffset from, DateTimeOffset to) => database.Read(connection => connection.List(
+        "SELECT unit, received, payload FROM messages WHERE site = ?1 AND kind = 'level' AND at >= ?2 AND at < ?3 ORDER BY at, unit, boot, seq",
+        row => Decode(plan, new(row.GetString(0)), "level", row.Time(1), row.GetFieldValue<byte[]>(2)),
+        plan.Id, from, to).OfType<LevelObservation>().ToList());
+
+    /// <returns>For each unit of the plan, when it spoke at or after <paramref name="from"/> and before <paramref name="to"/>, in order.</returns>
+    internal IReadOnlyList<IReadOnlyList<DateTimeOffset>> ReadWords(SitePlan plan, DateTimeOffset from, DateTimeOffset to) => database.Read(connection =>
+    {
+        var words = plan.Units.Select(_ => new List<DateTimeOffset>()).ToArray();
+        foreach (var (unit, at) in connection.List(
+            "SELECT unit, at FROM messages WHERE site = ?1 AND at >= ?2 AND at < ?3 ORDER BY at", row => (row.GetString(0), row.Time(1)), plan.Id, from, to))
+        {
+            if (plan.FindUnit(new(unit)) is { } known)
+            {
+                words[known.Index].Add(at);
+            }
+        }
+
+        return words;
+    });
+
     internal StoredUnitTally ReadTally(SiteId site, UnitId unit) => database.Read(connection =>
     {
         var accepted = connection.Scalar("SELECT count(*) FROM messages WHERE site = ?1 AND unit = ?2", site, unit);

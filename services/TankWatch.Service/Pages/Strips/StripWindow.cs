@@ -5,5 +5,24 @@ namespace TankWatch.Service.Pages.Strips;
 /// <param name="To">UTC, excluded; after <paramref name="From"/>.</param>
 public readonly record struct StripWindow(DateTimeOffset From, DateTimeOffset To)
 {
+    /// <summary>Closer than this there is nothing more to see.</summary>
+    public static readonly TimeSpan Shortest = TimeSpan.FromMinutes(10);
+
+    /// <summary>Two months, the longest that is drawn at once.</summary>
+    public static readonly TimeSpan Longest = TimeSpan.FromDays(62);
+
     public TimeSpan Length => To - From;
+
+    public StripWindow Moved(double share) => new(From + (Length * share), To + (Length * share));
+
+    /// <summary>Closer or wider about the middle, within the limits.</summary>
+    public StripWindow Scaled(double factor)
+    {
+        var length = TimeSpan.FromTicks(Math.Clamp((long)(Length.Ticks * factor), Shortest.Ticks, Longest.Ticks));
+        var from = From + ((Length - length) / 2);
+        return new(from, from + length);
+    }
+
+    /// <summary>With as much again on both sides together, so that a drag has something to show at once.</summary>
+    internal StripWindow WithMargins() => new(From - (Length / 2), To + (Length / 2));
 }

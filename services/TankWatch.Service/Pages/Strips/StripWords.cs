@@ -1,0 +1,55 @@
+using System.Globalization;
+using TankWatch.Core.Observations;
+using TankWatch.Core.Sites;
+
+namespace TankWatch.Service.Pages.Strips;
+
+/// <summary>What each mark of a strip says.</summary>
+/// <param name="zone">The building's.</param>
+/// <param name="withDay">The strip spans more than a day, so that a clock alone would not tell.</param>
+public sealed class StripWords(TimeZoneInfo zone, bool withDay)
+{
+    public string Say(Tank tank, WaterStretch water) => $"{tank.Id} {Holds(tank, water)}, {Span(water.From, water.To)}";
+
+    public string Say(Pump pump, RunMark run) => run switch
+    {
+        { Runs: > 1 } => $"{pump.Id} ran {run.Runs} times, {Span(run.From, run.To)}",
+        { Running: true } => $"{pump.Id} running{Hand(run)} since {Clock(run.From)}",
+        _ => $"{pump.Id} ran {Words.Lasting(run.To - run.From)}{Hand(run)}, {Span(run.From, run.To)}{Litres(run)}",
+    };
+
+    public string Say(Pump pump, TripMark trip) => $"{pump.Id} was stopped {Why(trip.Cause)}, {Clock(trip.At)}";
+
+    public string Say(AlertMark alert) => alert.Open
+        ? $"{alert.Summary} Since {Clock(alert.From)}."
+        : $"{alert.Summary} From {Clock(alert.From)} to {Clock(alert.To)}; it is over.";
+
+    public string Unknown(string device, Stretch gap) => $"nothing known of {device}, {Span(gap.From, gap.To)}";
+
+    public string Supply(Stretch hours) => $"public supply expected, {Span(hours.From, hours.To)}";
+
+    public string Clock(DateTimeOffset at) => TimeZoneInfo.ConvertTime(at, zone).ToString(withDay ? "ddd d HH:mm" : "HH:mm", CultureInfo.InvariantCulture);
+
+    private string Span(DateTimeOffset from, DateTimeOffset to) => $"{Clock(from)} to {Clock(to)}";
+
+    private static string Holds(Tank tank, WaterStretch water) => (water.Low, water.High) switch
+    {
+        (0, var high) => $"below its lowest probe, {Words.Number(high)} litres or less",
+        var (low, high) when high >= tank.Capacity.Value => $"full, {Words.Number(low)} litres or more",
+        var (low, high) => $"between {Words.Number(low)} and {Words.Number(high)} litres",
+    };
+
+    private static string Hand(RunMark run) => run.Manual ? " by hand" : "";
+
+    private static string Litres(RunMark run) => run.Litres is { } litres ? $", {Words.Number(litres.Low)} to {Words.Number(litres.High)} litres" : "";
+
+    private static string Why(PumpCause cause) => cause switch
+    {
+        PumpCause.DryRun => "because no water came",
+        PumpCause.UnderVoltage => "for low voltage",
+        PumpCause.OverVoltage => "for high voltage",
+        PumpCause.Overload => "for overload",
+        PumpCause.Power => "by a power cut",
+        _ => "by its protection",
+    };
+}
