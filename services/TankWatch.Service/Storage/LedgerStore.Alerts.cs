@@ -20,6 +20,17 @@ public sealed record AlertFilter(SiteId? Site, string? State, FindingKind? Kind,
 /// <param name="Json">All of the event.</param>
 public sealed record StoredAlertEvent(DateTimeOffset At, string Type, string Json);
 
+/// <summary>An event at its place among those of all alerts.</summary>
+/// <param name="Position">Ascending in the order in which events were stored; not without gaps.</param>
+/// <param name="Happened">The event.</param>
+/// <param name="Alert">As it is now, not as it was then.</param>
+public sealed record LoggedAlertEvent(long Position, StoredAlertEvent Happened, Alert Alert);
+
+/// <summary>A part of the log of all alerts.</summary>
+/// <param name="Events">In order.</param>
+/// <param name="Position">How far the log was looked through; go on after it.</param>
+public sealed record AlertLogPart(IReadOnlyList<LoggedAlertEvent> Events, long Position);
+
 public sealed partial class LedgerStore
 {
     public Alert? FindAlert(string id) => database.Read(connection => connection.Find("SELECT json FROM alerts WHERE id = ?1", AlertOf, id));
@@ -45,6 +56,31 @@ public sealed partial class LedgerStore
     public IReadOnlyList<StoredAlertEvent> ListAlertEvents(string id) => database.Read(connection => connection.List(
         "SELECT at, type, json FROM alert_events WHERE alert = ?1 ORDER BY n", row => new StoredAlertEvent(row.Time(0), row.GetString(1), row.GetString(2)), id));
 
+    /// <summary>The position of the newest event of all alerts; 0 before the first.</summary>
+    public long ReadAlertPosition() => database.Read(AlertPosition);
+
+    /// <summary>Events of alerts in the order in which they were stored. Those of alerts that were deleted are gone from it.</summary>
+    /// <param name="site">Of this site alone; null for all.</param>
+    /// <param name="kind">Of this kind alone; null for all.</param>
+    /// <param name="after">A position; 0 for the beginning.</param>
+    /// <param name="limit">At most so many.</param>
+    public AlertLogPart ReadAlertLog(SiteId? site, FindingKind? kind, long after, int limit) => database.Read(connection =>
+    {
+        var events = connection.List(
+            """
+            SELECT l.position, e.at, e.type, e.json, a.json
+            FROM alert_log l JOIN alert_events e ON e.alert = l.alert AND e.n = l.n JOIN alerts a ON a.id = l.alert
+            WHERE l.position > ?1 AND (?2 IS NULL OR a.site = ?2) AND (?3 IS NULL OR a.kind = ?3)
+            ORDER BY l.position LIMIT ?4
+            """,
+            row => new LoggedAlertEvent(
+                row.GetInt64(0), new(row.Time(1), row.GetString(2), row.GetString(3)), StoredJson.Read<Alert>(row.GetString(4))),
+            after, site, kind is { } only ? FindingNames.Of(only) : null, limit);
+
+        // With fewer than asked for, all of the log was looked through, and the rest of it need not be again.
+        return new AlertLogPart(events, events.Count == limit ? events[^1].Position : Math.Max(after, AlertPosition(connection)));
+    });
+
     /// <summary>The alerts that what is known from a time on can still change: those open, and those that ended at or after it.</summary>
     internal ImmutableArray<Alert> ReadAlertsFrom(SiteId site, DateTimeOffset from) => database.Read(connection => connection.List(
         "SELECT json FROM alerts WHERE site = ?1 AND (state <> 'normal' OR cleared IS NULL OR cleared >= ?2) ORDER BY id", AlertOf, site, from).ToImmutableArray());
@@ -65,10 +101,15 @@ public sealed partial class LedgerStore
                 // The number is the key: the same event cannot be appended twice, whatever went wrong before.
                 connection.Execute(
                     "INSERT INTO alert_events (alert, n, at, type, json) VALUES (?1, ?2, ?3, ?4, ?5)",
-                    alert.Id, n++, happened.At, StoredJson.NameOf(happened), StoredJson.Write(happened));
+                    alert.Id, n, happened.At, StoredJson.NameOf(happened), StoredJson.Write(happened));
+                connection.Execute("INSERT INTO alert_log (alert, n) VALUES (?1, ?2)", alert.Id, n++);
             }
         }
     }
+
+    /// <summary>Of the last event ever, also when it was deleted since.</summary>
+    private static long AlertPosition(SqliteConnection connection) =>
+        connection.Scalar("SELECT seq FROM sqlite_sequence WHERE name = 'alert_log'") as long? ?? 0;
 
     private static void Save(SqliteConnection connection, Alert alert) => connection.Execute(
         """

@@ -51,10 +51,24 @@ internal static class Schema
             attempts INTEGER NOT NULL DEFAULT 0, next_attempt INTEGER, sent_at INTEGER, abandoned_at INTEGER, last_error TEXT);
         CREATE INDEX outbox_due ON outbox(next_attempt, n) WHERE next_attempt IS NOT NULL;
         """,
+        """
+        -- One order over the events of all alerts. AUTOINCREMENT: a position is never given twice, not even after its event was deleted.
+        CREATE TABLE alert_log (
+            position INTEGER PRIMARY KEY AUTOINCREMENT, alert TEXT NOT NULL, n INTEGER NOT NULL, UNIQUE (alert, n),
+            FOREIGN KEY (alert, n) REFERENCES alert_events(alert, n) ON DELETE CASCADE);
+        -- In order of time; a clock that was set back must not turn round the events of one alert.
+        INSERT INTO alert_log (alert, n)
+            SELECT alert, n FROM (SELECT alert, n, max(at) OVER (PARTITION BY alert ORDER BY n) AS reached FROM alert_events)
+            ORDER BY reached, alert, n;
+        """,
     ];
 
     /// <exception cref="StoreException">A newer version of the program made this store.</exception>
-    public static void Bring(SqliteConnection connection)
+    public static void Bring(SqliteConnection connection) => Bring(connection, Steps.Length);
+
+    /// <param name="connection">To an older store, or an empty one.</param>
+    /// <param name="last">How many of the steps to take: a store as an earlier version made it.</param>
+    internal static void Bring(SqliteConnection connection, int last)
     {
         // Immediate, and the version read inside: two processes may start on an empty folder at once.
         using var transaction = connection.BeginTransaction(deferred: false);
@@ -64,7 +78,7 @@ internal static class Schema
             throw new StoreException($"the store has version {version} and this program knows {Steps.Length}: it was made by a newer version");
         }
 
-        for (; version < Steps.Length; version++)
+        for (; version < last; version++)
         {
             connection.Execute(Steps[version]);
             connection.Execute($"PRAGMA user_version={version + 1}");

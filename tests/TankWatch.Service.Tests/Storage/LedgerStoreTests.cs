@@ -107,7 +107,7 @@ public sealed class LedgerStoreTests
         await rig.SendAsync("level", "nonsense");
         Assert.NotEmpty(rig.Ledger.ListOutbox(null, 10));
         Assert.True(rig.Ledger.DeleteSite(Alder));
-        foreach (var table in (string[])["messages", "refused", "alerts", "alert_events", "outbox", "units", "runs", "days"])
+        foreach (var table in (string[])["messages", "refused", "alerts", "alert_events", "alert_log", "outbox", "units", "runs", "days"])
         {
             Assert.Equal((table, 0L), (table, (long)rig.Database.Read(c => c.Scalar($"SELECT count(*) FROM {table}"))!));
         }
