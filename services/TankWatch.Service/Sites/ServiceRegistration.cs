@@ -19,7 +19,7 @@ public static class ServiceRegistration
         services.AddSingleton(data).AddSingleton(mqtt).AddSingleton(mail);
         services.AddSingleton<Database>().AddSingleton<LedgerStore>().AddSingleton<SeriesStore>();
         services.AddSingleton<SiteInbox>().AddSingleton<SiteDirectory>().AddSingleton<ReadyState>().AddSingleton<ServiceMetrics>();
-        services.AddSingleton<MailComposer>().AddSingleton<OutboxBell>();
+        services.AddSingleton<MailComposer>().AddSingleton<OutboxBell>().AddSingleton<AlertBell>();
         services.AddSingleton<IMailTransport>(_ => mail.SmtpHost is null ? new PickupTransport(mail, data) : new SmtpTransport(mail));
 
         // Stopped in the opposite order: first nothing more comes in, last what came in is finished.

@@ -37,6 +37,7 @@ public sealed record UnitView(
 public sealed class SiteDirectory(SiteInbox inbox)
 {
     private ImmutableSortedDictionary<string, SiteView> views = ImmutableSortedDictionary.Create<string, SiteView>(StringComparer.Ordinal);
+    private ImmutableHashSet<SiteWatch> watches = [];
 
     public IReadOnlyCollection<SiteView> Sites => [.. Volatile.Read(ref views).Values];
 
@@ -52,4 +53,22 @@ public sealed class SiteDirectory(SiteInbox inbox)
     internal void Publish(IEnumerable<SiteView> changed, IEnumerable<SiteId> gone) => Volatile.Write(ref views, views
         .RemoveRange(gone.Select(site => site.Value))
         .SetItems(changed.Select(view => KeyValuePair.Create(view.Plan.Id.Value, view))));
+
+    /// <summary>Learns from now on which sites change: by messages, by what people do, by events of alerts, by coming or going.</summary>
+    /// <param name="matters">Whether a site does.</param>
+    public SiteWatch Watch(Predicate<SiteId> matters)
+    {
+        var watch = new SiteWatch(matters, gone => ImmutableInterlocked.Update(ref watches, all => all.Remove(gone)));
+        ImmutableInterlocked.Update(ref watches, all => all.Add(watch));
+        return watch;
+    }
+
+    /// <summary>Only the keeper tells, once the new state can be read.</summary>
+    internal void Tell(IReadOnlyCollection<SiteId> changed)
+    {
+        foreach (var watch in Volatile.Read(ref watches))
+        {
+            watch.Add(changed);
+        }
+    }
 }

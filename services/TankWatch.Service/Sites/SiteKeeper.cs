@@ -13,7 +13,7 @@ namespace TankWatch.Service.Sites;
 /// </summary>
 public sealed partial class SiteKeeper(
     Database database, LedgerStore ledger, SeriesStore series, SiteInbox inbox, SiteDirectory directory, MailComposer composer, OutboxBell bell,
-    ReadyState ready, ServiceMetrics metrics, TimeProvider time, ILogger<SiteKeeper> logger) : BackgroundService
+    AlertBell alertBell, ReadyState ready, ServiceMetrics metrics, TimeProvider time, ILogger<SiteKeeper> logger) : BackgroundService
 {
     private const int BatchLimit = 1000;
     private static readonly TimeSpan TickEvery = TimeSpan.FromSeconds(1);
@@ -86,6 +86,7 @@ public sealed partial class SiteKeeper(
             var outcomes = await ObeyAsync(batch.OfType<Work.Command>(), writes, now, stop);
             var saved = await SaveAsync(writes, now, stop);
             directory.Publish(roster.Sites.Where(site => isTick || writes.Exists(made => made.Plan.Id == site.Plan.Id)).Select(site => site.View(now)), gone);
+            directory.Tell([.. fresh.Keys, .. writes.Where(made => !made.IsEmpty).Select(made => made.Plan.Id), .. gone]); // Not of a tick that changed nothing.
             outcomes.ForEach(done => done.Command.Outcome.TrySetResult(saved ? done.Outcome : NotNow));
             batch.OfType<Work.Refresh>().ToList().ForEach(work => work.Done.TrySetResult());
         }
@@ -199,6 +200,11 @@ public sealed partial class SiteKeeper(
         }
 
         metrics.Happened(wanted.SelectMany(site => site.Events));
+        if (wanted.Exists(site => !site.Events.IsEmpty))
+        {
+            alertBell.Ring();
+        }
+
         if (wanted.Exists(site => !site.Notices.IsEmpty))
         {
             bell.Ring();

@@ -28,7 +28,7 @@ internal sealed class Rig : IAsyncDisposable
         Directory = new(Inbox);
         Metrics = new(meters.GetRequiredService<IMeterFactory>(), Inbox);
         Composer = new(Mail);
-        Keeper = new(Database, Ledger, Series, Inbox, Directory, Composer, Bell, Ready, Metrics, time, NullLogger<SiteKeeper>.Instance);
+        Keeper = new(Database, Ledger, Series, Inbox, Directory, Composer, Bell, AlertBell, Ready, Metrics, time, NullLogger<SiteKeeper>.Instance);
     }
 
     public static DateTimeOffset Noon { get; } = new(2026, 3, 2, 12, 0, 0, TimeSpan.Zero);
@@ -43,6 +43,7 @@ internal sealed class Rig : IAsyncDisposable
     public SiteDirectory Directory { get; }
     public ReadyState Ready { get; } = new();
     public OutboxBell Bell { get; } = new();
+    public AlertBell AlertBell { get; } = new();
     public ServiceMetrics Metrics { get; }
     public MailOptions Mail { get; } = new() { From = "tankwatch@water.example" };
     public MailComposer Composer { get; }
