@@ -30,13 +30,11 @@ public sealed record Caller(string Name, string Role, SiteId? Site)
 /// Finds out who asks, by a bearer key or by the browser's session, and turns strangers away from the API before anything else is
 /// said: without a key nobody learns which routes, sites or media types exist.
 /// </summary>
-internal sealed class Access(RequestDelegate next, AccessRule rule, LedgerStore ledger, BrowserSession session)
+internal sealed class Access(RequestDelegate next, CallerFinder callers)
 {
-    private const string Scheme = "Bearer ";
-
     public Task InvokeAsync(HttpContext context)
     {
-        if (FindCaller(context) is { } caller)
+        if (callers.Find(context) is { } caller)
         {
             context.Features.Set(caller);
             context.User = caller.ToPrincipal();
@@ -49,8 +47,15 @@ internal sealed class Access(RequestDelegate next, AccessRule rule, LedgerStore 
 
         return next(context);
     }
+}
 
-    private Caller? FindCaller(HttpContext context)
+/// <summary>Finds whose key a request carries, in a header or in the browser's session. A long answer asks again now and then.</summary>
+internal sealed class CallerFinder(AccessRule rule, LedgerStore ledger, BrowserSession session)
+{
+    private const string Scheme = "Bearer ";
+
+    /// <returns>Null for a stranger, and for a key that is no longer in force.</returns>
+    public Caller? Find(HttpContext context)
     {
         if (rule.OpenToAll)
         {

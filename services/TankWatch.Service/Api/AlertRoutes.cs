@@ -1,4 +1,3 @@
-using System.Text.Json;
 using Microsoft.AspNetCore.Http.HttpResults;
 using TankWatch.Core;
 using TankWatch.Core.Alerts;
@@ -20,6 +19,7 @@ internal static class AlertRoutes
         alerts.MapGet("/{id}", Get).WithName("getAlert").WithSummary("One alert.").ProducesProblem(StatusCodes.Status404NotFound);
         alerts.MapGet("/{id}/events", ListEvents).WithName("listAlertEvents").WithSummary("An alert's life, newest first.")
             .ProducesProblem(StatusCodes.Status404NotFound);
+        alerts.MapAlertStream();
         alerts.MapAlertActions();
     }
 
@@ -30,17 +30,13 @@ internal static class AlertRoutes
             || !Query.TryTime("from", from, out var start, out problem)
             || !Query.TryTime("to", to, out var end, out problem)
             || !TryKind(kind, out var wanted, out problem)
-            || !TryState(state, out problem))
+            || !TryState(state, out problem)
+            || !TrySite(site, caller, ledger, out var seen, out problem))
         {
             return problem!;
         }
 
-        if (site is not null && (!SiteRoutes.Visible(site, caller) || ledger.FindSite(new(site)) is null))
-        {
-            return SiteRoutes.NoSite();
-        }
-
-        var filter = new AlertFilter(site is null ? caller.Site : new SiteId(site), state, wanted, start, end);
+        var filter = new AlertFilter(seen, state, wanted, start, end);
         return TypedResults.Ok(Query.Page([.. ledger.ListAlerts(filter, after, count + 1).Select(AlertJson.Of)], count, alert => alert.Id));
     }
 
@@ -68,7 +64,7 @@ internal static class AlertRoutes
         }
 
         var page = Query.Page([.. numbered.Take(count + 1)], count, e => e.Number.ToString(System.Globalization.CultureInfo.InvariantCulture));
-        return TypedResults.Ok(new PageJson<AlertEventJson>([.. page.Items.Select(e => Of(e.happened))], page.Next));
+        return TypedResults.Ok(new PageJson<AlertEventJson>([.. page.Items.Select(e => AlertEventJson.Of(e.happened))], page.Next));
     }
 
     /// <summary>Null too when the caller may not see it: another's alert does not exist.</summary>
@@ -77,7 +73,25 @@ internal static class AlertRoutes
 
     public static ProblemHttpResult NoAlert() => Problems.NotFound("There is no such alert.");
 
-    private static bool TryKind(string? name, out FindingKind? kind, out ProblemHttpResult? problem)
+    /// <param name="asked">Null for all that the caller sees.</param>
+    /// <param name="caller">Who asks.</param>
+    /// <param name="ledger">Knows the sites.</param>
+    /// <param name="site">The only site to show; null for all.</param>
+    /// <param name="problem">Null when there is such a site for this caller.</param>
+    public static bool TrySite(string? asked, Caller caller, LedgerStore ledger, out SiteId? site, out ProblemHttpResult? problem)
+    {
+        (site, problem) = (caller.Site, null);
+        if (asked is not null && (!SiteRoutes.Visible(asked, caller) || ledger.FindSite(new(asked)) is null))
+        {
+            problem = SiteRoutes.NoSite();
+            return false;
+        }
+
+        site = asked is null ? site : new SiteId(asked);
+        return true;
+    }
+
+    public static bool TryKind(string? name, out FindingKind? kind, out ProblemHttpResult? problem)
     {
         (kind, problem) = (null, null);
         if (name is null)
@@ -102,15 +116,4 @@ internal static class AlertRoutes
             : Problems.BadRequest($"'state' is open or one of {string.Join(", ", Enum.GetValues<AlertState>().Select(AlertNames.Of))}.");
         return problem is null;
     }
-
-    /// <summary>An event's words, from its stored form: whichever of the three members it has.</summary>
-    private static AlertEventJson Of(StoredAlertEvent happened)
-    {
-        using var stored = JsonDocument.Parse(happened.Json);
-        var root = stored.RootElement;
-        return new(happened.At, happened.Type, Text(root, "by"), Text(root, "note") ?? Text(root, "reason") ?? Text(root, "causeFound"));
-    }
-
-    private static string? Text(JsonElement root, string member) =>
-        root.TryGetProperty(member, out var value) && value.ValueKind == JsonValueKind.String ? value.GetString() : null;
 }

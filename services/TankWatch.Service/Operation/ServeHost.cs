@@ -15,7 +15,9 @@ public static class ServeHost
 
     public static WebApplication Build(SettingsRead read) => Build(new ServiceShape(read.Settings, read.Source, Demo: false));
 
-    public static WebApplication Build(ServiceShape shape)
+    /// <param name="shape">What to serve.</param>
+    /// <param name="time">The clock of everything but the framework; null for the real one.</param>
+    public static WebApplication Build(ServiceShape shape, TimeProvider? time = null)
     {
         // The empty builder: nothing is read from anywhere but from what was checked.
         var builder = WebApplication.CreateEmptyBuilder(new()
@@ -32,17 +34,17 @@ public static class ServeHost
             kestrel.Configure(shape.Source.GetSection("Kestrel"));
         });
         builder.WebHost.UseUrls(shape.Settings.Http.Urls.Split(';', StringSplitOptions.TrimEntries | StringSplitOptions.RemoveEmptyEntries));
-        AddServices(builder.Services, shape);
+        AddServices(builder.Services, shape, time ?? TimeProvider.System);
 
         var app = builder.Build();
         UsePipeline(app);
         return app;
     }
 
-    private static void AddServices(IServiceCollection services, ServiceShape shape)
+    private static void AddServices(IServiceCollection services, ServiceShape shape, TimeProvider time)
     {
         services.AddSingleton(shape);
-        services.AddSingleton(TimeProvider.System);
+        services.AddSingleton(time);
         services.Configure<HostOptions>(o => o.ShutdownTimeout = Hosting.DrainWithin);
         services.AddLogs(shape.Source);
         services.AddTelemetry();

@@ -101,7 +101,7 @@ public sealed class ContractTests(Served service) : IClassFixture<Served>
         string[] published =
         [
             "GET /sites", "GET /sites/{site}", "PUT /sites/{site}", "DELETE /sites/{site}", "GET /sites/{site}/now", "GET /sites/{site}/history",
-            "GET /sites/{site}/summary", "GET /alerts", "GET /alerts/{id}", .. alert.Select(action => $"POST /alerts/{{id}}/{action}"),
+            "GET /sites/{site}/summary", "GET /alerts", "GET /alerts/{id}", "GET /alerts/stream", .. alert.Select(action => $"POST /alerts/{{id}}/{action}"),
             "GET /units", "GET /units/{unit}/refused",
         ];
         Assert.Empty(published.Except(described));

@@ -21,9 +21,10 @@ namespace TankWatch.Service.Tests.Api;
 /// <summary>The whole service, really started: its pages and API on a free port, its broker on another, its store in a folder of its own.</summary>
 public sealed class Served : IAsyncLifetime
 {
-    private readonly string folder = Directory.CreateTempSubdirectory("served-").FullName;
+    private readonly string folder = System.IO.Directory.CreateTempSubdirectory("served-").FullName;
     private readonly int mqttPort = MailServer.FreePort();
     private readonly bool demo;
+    private readonly TimeProvider? time;
     private readonly HttpClient client = new(new HttpClientHandler { AllowAutoRedirect = false, UseCookies = false });
     private WebApplication app = null!;
     private int sites;
@@ -32,7 +33,7 @@ public sealed class Served : IAsyncLifetime
     {
     }
 
-    private Served(bool demo) => this.demo = demo;
+    private Served(bool demo, TimeProvider? time = null) => (this.demo, this.time) = (demo, time);
 
     public string Url { get; private set; } = "";
 
@@ -42,6 +43,10 @@ public sealed class Served : IAsyncLifetime
     /// <summary>Takes a message in as a broker hands it over, whatever its topic.</summary>
     public Task ReceiveAsync(string topic, string payload) => app.Services.GetRequiredService<SiteKeeper>()
         .ReceiveAsync(new(topic, System.Text.Encoding.UTF8.GetBytes(payload), Retained: false, TimeProvider.System.GetUtcNow()), Stop);
+
+    internal SiteDirectory Directory => app.Services.GetRequiredService<SiteDirectory>();
+
+    internal Database Store => app.Services.GetRequiredService<Database>();
 
     internal LedgerStore Ledger => app.Services.GetRequiredService<LedgerStore>();
 
@@ -55,7 +60,31 @@ public sealed class Served : IAsyncLifetime
         return served;
     }
 
+    /// <summary>By a clock that only the test turns.</summary>
+    public static async Task<Served> ByClockAsync(TimeProvider time)
+    {
+        var served = new Served(demo: false, time);
+        await served.InitializeAsync();
+        return served;
+    }
+
     public async ValueTask InitializeAsync()
+    {
+        await StartAsync();
+        Key = AddKey("all-sites");
+    }
+
+    public Task StopAsync() => app.StopAsync(CancellationToken.None);
+
+    /// <summary>Ends the service and starts it again on the same store; its address changes.</summary>
+    public async Task RestartAsync()
+    {
+        await StopAsync();
+        await app.DisposeAsync();
+        await StartAsync();
+    }
+
+    private async Task StartAsync()
     {
         var settings = new Settings();
         settings.Data.Path = folder;
@@ -66,10 +95,9 @@ public sealed class Served : IAsyncLifetime
             ["Serilog:MinimumLevel:Default"] = "Fatal", ["Serilog:MinimumLevel:Override:Microsoft"] = "Fatal",
             ["Serilog:MinimumLevel:Override:Microsoft.Hosting.Lifetime"] = "Fatal",
         }).Build();
-        app = ServeHost.Build(new ServiceShape(settings, quiet, demo));
+        app = ServeHost.Build(new ServiceShape(settings, quiet, demo), time);
         await app.StartAsync(CancellationToken.None);
         Url = Hosting.Address(app);
-        Key = AddKey("all-sites");
     }
 
     public async ValueTask DisposeAsync()
@@ -77,7 +105,7 @@ public sealed class Served : IAsyncLifetime
         client.Dispose();
         await app.StopAsync(CancellationToken.None);
         await app.DisposeAsync();
-        Directory.Delete(folder, recursive: true);
+        System.IO.Directory.Delete(folder, recursive: true);
     }
 
     public string AddKey(string name, string? site = null) =>
@@ -107,6 +135,23 @@ public sealed class Served : IAsyncLifetime
         request.Content = body is null ? null : new StringContent(body, Encoding.UTF8, mediaType);
         using var response = await client.SendAsync(request, Stop);
         return new(response.StatusCode, response.Content.Headers.ContentType?.MediaType, await response.Content.ReadAsStringAsync(Stop), response.Headers);
+    }
+
+    /// <summary>Opens a stream of server-sent events.</summary>
+    /// <param name="path">From the root on.</param>
+    /// <param name="lastEventId">To resume after; null to begin.</param>
+    /// <param name="key">Null for the one that sees every site.</param>
+    internal async Task<EventStreamReader> StreamAsync(string path, string? lastEventId = null, string? key = null)
+    {
+        using var request = new HttpRequestMessage(HttpMethod.Get, Url + path);
+        request.Headers.Authorization = new AuthenticationHeaderValue("Bearer", key ?? Key);
+        request.Headers.Add("Accept-Encoding", "gzip, br");
+        if (lastEventId is not null)
+        {
+            request.Headers.Add("Last-Event-ID", lastEventId);
+        }
+
+        return await EventStreamReader.OpenAsync(client, request);
     }
 
     public Task<Answer> GetAsync(string path, string? key = null) => SendAsync("GET", path, key ?? Key);

@@ -1,7 +1,9 @@
 using System.ComponentModel;
+using System.Text.Json;
 using System.Text.Json.Serialization;
 using TankWatch.Core.Alerts;
 using TankWatch.Core.Findings;
+using TankWatch.Service.Storage;
 
 namespace TankWatch.Service.Api.Contract;
 
@@ -53,7 +55,24 @@ public sealed record AlertEventJson(
     DateTimeOffset At,
     [property: Description("Such as raised, acknowledged, noted, returned.")] string Type,
     [property: Description("Who; null where nobody did it.")] string? By,
-    [property: Description("The note, the reason or the cause that was given.")] string? Note);
+    [property: Description("The note, the reason or the cause that was given.")] string? Note)
+{
+    /// <summary>An event's words, from its stored form: whichever of the three members it has.</summary>
+    public static AlertEventJson Of(StoredAlertEvent happened)
+    {
+        using var stored = JsonDocument.Parse(happened.Json);
+        var root = stored.RootElement;
+        return new(happened.At, happened.Type, Text(root, "by"), Text(root, "note") ?? Text(root, "reason") ?? Text(root, "causeFound"));
+    }
+
+    private static string? Text(JsonElement root, string member) =>
+        root.TryGetProperty(member, out var value) && value.ValueKind == JsonValueKind.String ? value.GetString() : null;
+}
+
+/// <summary>The data of one event of <c>/alerts/stream</c>.</summary>
+/// <param name="Event">What happened.</param>
+/// <param name="Alert">As it is now.</param>
+public sealed record AlertHappenedJson(AlertEventJson Event, AlertJson Alert);
 
 [JsonUnmappedMemberHandling(JsonUnmappedMemberHandling.Disallow)]
 public sealed record OptionalNoteJson([property: Description("At most 2000 characters.")] string? Note = null);
