@@ -34,6 +34,7 @@ internal static class PageRoutes
     {
         var pages = app.MapGroup("").ExcludeFromDescription();
         pages.MapAssets();
+        pages.MapLive();
         pages.MapPost("/sign-in", SignInWith);
         pages.MapPost("/sign-out", (HttpContext context, IFormCollection _) => // A form, so that its token is asked for.
         {

@@ -1,5 +1,6 @@
 using System.Net;
 using System.Text.RegularExpressions;
+using TankWatch.Service.Tests.Api;
 using Xunit;
 
 namespace TankWatch.Service.Tests.Pages;
@@ -39,6 +40,13 @@ internal sealed partial class Browser : IDisposable
 
         using var content = new FormUrlEncodedContent(form);
         return await client.PostAsync(action, content, Stop);
+    }
+
+    /// <summary>Opens a stream of server-sent events.</summary>
+    public async Task<EventStreamReader> StreamAsync(string path)
+    {
+        using var request = new HttpRequestMessage(HttpMethod.Get, path);
+        return await EventStreamReader.OpenAsync(client, request);
     }
 
     public void Dispose() => client.Dispose();
