@@ -108,17 +108,26 @@ public static class LinkStep
 
     private static Finding Silent(UnitLink link, FieldUnit unit, DateTimeOffset due, SitePlan plan)
     {
-        var onset = link.LastClearedAt > link.HeardAt ? link.LastClearedAt.Value : link.HeardAt;
+        // A word would have taken back the break: with the break before it, this is no word but when we began to listen.
+        var isWord = !(link.GoneSince < link.HeardAt);
+        var quietSince = isWord ? link.HeardAt : link.GoneSince!.Value;
+        var onset = link.LastClearedAt > quietSince ? link.LastClearedAt.Value : quietSince;
         var devices = string.Join(", ", unit.Tanks.Select(t => plan.Tanks[t].Id.Value).Concat(unit.Pumps.Select(p => plan.Pumps[p].Id.Value)));
         return new(
             FindingKind.UnitSilent, new(unit.Id.Value), Priority.Medium, onset, due, null, null, [],
             new(
                 $"Unit {unit.Id} has gone silent: nothing is known of {devices} meanwhile.",
-                [
-                    link.HasSpoken ? $"Its last word came on {RuleContext.Clock(plan, link.HeardAt)}; it promises one at least every hour." : $"It has not said a word since {RuleContext.Clock(plan, link.HeardAt)}.",
-                    link.GoneSince is { } gone ? $"Its connection broke on {RuleContext.Clock(plan, gone)}." : "Its connection did not report a break.",
-                ],
+                Evidence(link, isWord, plan),
                 ["See whether the building has power and the unit's own lamp or display is alive.", "See whether its network or its data plan works.", "Look at the tank in person until it speaks again."],
                 [Cautions.Electric, Cautions.Height]));
+    }
+
+    private static ImmutableArray<string> Evidence(UnitLink link, bool isWord, SitePlan plan)
+    {
+        var heard = RuleContext.Clock(plan, link.HeardAt);
+        var word = link.HasSpoken ? $"Its last word came on {heard}; it promises one at least every hour." : $"It has not said a word since {heard}.";
+        return link.GoneSince is not { } gone ? [word, "Its connection did not report a break."]
+            : isWord ? [word, $"Its connection broke on {RuleContext.Clock(plan, gone)}."]
+            : [$"Its connection broke on {RuleContext.Clock(plan, gone)}, and it has not said a word since."];
     }
 }

@@ -108,6 +108,17 @@ public sealed class SilenceTests
     }
 
     [Fact]
+    public void When_we_began_to_listen_after_the_break_is_not_taken_for_a_word()
+    {
+        var plan = Plans.House();
+        var (links, _) = LinkStep.Heard(LinkState.Start(plan, Six), 0, Word(Six), retained: false, plan);
+        (links, _) = LinkStep.Heard(links, 0, Word(Six.AddMinutes(5), online: false), retained: false, plan);
+        var silent = Assert.Single(LinkStep.Tick(links.ListeningAgain(Six.AddMinutes(12)), Six.AddMinutes(15), plan).Changes.Findings);
+        Assert.Equal(Six.AddMinutes(5), silent.Since);
+        Assert.Contains("06:05", Assert.Single(silent.Text.Evidence), StringComparison.Ordinal);
+    }
+
+    [Fact]
     public void A_unit_that_never_spoke_is_silent_from_when_someone_began_to_listen()
     {
         var plan = Plans.House();
