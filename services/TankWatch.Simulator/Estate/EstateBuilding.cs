@@ -18,7 +18,7 @@ public sealed record ScriptedTopUp(string Pump, TimeSpan At);
 /// <param name="Arrangement">What is particular about it, in a few words.</param>
 /// <param name="SiteFile">JSON.</param>
 /// <param name="Traits">What the site file does not say; its seed and start are put in by <see cref="Begin"/>.</param>
-/// <param name="History">Faults with an onset before the demonstration starts.</param>
+/// <param name="History">Faults with an onset before the demonstration starts; they may last on into it.</param>
 /// <param name="Live">Faults that begin while it is watched.</param>
 /// <param name="TopUps">Requests to fill up, before it or while it is watched.</param>
 public sealed record EstateBuilding(

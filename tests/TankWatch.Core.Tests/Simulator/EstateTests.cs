@@ -1,5 +1,4 @@
 using TankWatch.Simulator;
-using TankWatch.Simulator.Faults;
 using Xunit;
 
 namespace TankWatch.Core.Tests.Simulator;
@@ -43,9 +42,9 @@ public class EstateTests
 
     [Theory]
     [MemberData(nameof(Starts))]
-    public void A_pump_runs_on_with_its_top_probe_wet_within_two_minutes(ulong seed, double hour)
+    public void A_pump_runs_on_with_its_top_probe_wet_within_five_minutes(ulong seed, double hour)
     {
-        var seen = Live("lantern-row", seed, hour, TimeSpan.FromSeconds(100));
+        var seen = Live("lantern-row", seed, hour, TimeSpan.FromMinutes(5));
         var last = seen.Pumps[^1];
         var top = seen.Levels.FindLast(l => l is { Tank: "roof" });
 
@@ -84,8 +83,6 @@ public class EstateTests
             Assert.All(building.Live, f => Assert.True(f.From >= TimeSpan.Zero, $"{building.Id}: {f}"));
             TestSites.Begin(building, 1, TimeSpan.FromDays(30)); // Throws for a device that is not there.
         }
-
-        Assert.Contains(Estate.Buildings, b => b.Live.Any(f => f.Kind is FaultKind.SilentUnit));
     }
 
     /// <summary>The messages of a demonstration that starts at that hour after five days of history.</summary>
