@@ -42,9 +42,13 @@ internal sealed class EventStreamResult(IEventSource source) : IResult
 /// The framework's own result writes neither comments nor an id without data, which resuming needs from the first moment on. Nothing
 /// is queued for a client: it is asked of the source when the client has taken what came before, so a slow one costs no memory.
 /// </remarks>
-internal sealed partial class EventStreams(CallerFinder callers, IHostApplicationLifetime lifetime, TimeProvider time, ILogger<EventStreams> logger)
+internal sealed partial class EventStreams(
+    CallerFinder callers, IHostApplicationLifetime lifetime, [FromKeyedServices(EventStreams.Pace)] TimeProvider time, ILogger<EventStreams> logger)
 {
     public const string MediaType = "text/event-stream";
+
+    /// <summary>Name of the clock that beats and pauses go by.</summary>
+    public const string Pace = "pace";
 
     public async Task RunAsync(HttpContext context, IEventSource source)
     {

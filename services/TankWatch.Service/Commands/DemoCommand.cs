@@ -16,14 +16,36 @@ internal static class DemoCommand
             Description = "Where to keep the store and the mails. Without it, a new temporary folder, deleted at the end.",
             HelpName = "DIR",
         };
+        var speed = SpeedOption();
         var command = new Command(
             "demo", "Runs the whole service with simulated buildings, on this machine alone: bound to 127.0.0.1, without any login.")
         {
-            port, mqttPort, data,
+            port, mqttPort, speed, data,
         };
         command.SetAction((parsed, stop) =>
-            DemoRun.RunAsync(new(parsed.GetValue(port), parsed.GetValue(mqttPort), parsed.GetValue(data)), terminal, stop));
+            DemoRun.RunAsync(new(parsed.GetValue(port), parsed.GetValue(mqttPort), parsed.GetValue(data), parsed.GetValue(speed)), terminal, stop));
         return command;
+    }
+
+    private static Option<double> SpeedOption()
+    {
+        const string Name = "--speed";
+        var range = $"a number from {DemoClock.Slowest} to {DemoClock.Fastest}";
+        return new(Name)
+        {
+            Description = $"How many times as fast as yours its clock runs, {range}: at 60 an hour passes in a minute.",
+            HelpName = "N",
+            DefaultValueFactory = _ => DemoClock.Slowest,
+            CustomParser = result =>
+            {
+                if (!DemoClock.TryReadSpeed(result.Tokens[0].Value, out var asked))
+                {
+                    result.AddError($"{Name} takes {range}.");
+                }
+
+                return asked;
+            },
+        };
     }
 
     private static Option<int> PortOption(string name, int usual, string description, int least)

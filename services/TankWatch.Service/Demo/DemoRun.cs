@@ -1,3 +1,4 @@
+using System.Globalization;
 using TankWatch.Service.Commands;
 using TankWatch.Service.Configuration;
 using TankWatch.Service.Operation;
@@ -7,7 +8,8 @@ namespace TankWatch.Service.Demo;
 /// <param name="Port">Of the pages and the API; 0 is any free one.</param>
 /// <param name="MqttPort">Of the embedded broker.</param>
 /// <param name="Data">Null for a temporary folder.</param>
-internal sealed record DemoOptions(int Port, int MqttPort, string? Data);
+/// <param name="Speed">Of its clock, from <see cref="DemoClock.Slowest"/> to <see cref="DemoClock.Fastest"/>.</param>
+internal sealed record DemoOptions(int Port, int MqttPort, string? Data, double Speed = DemoClock.Slowest);
 
 /// <summary>The whole service on one machine, with simulated buildings in place of real ones.</summary>
 internal static class DemoRun
@@ -20,7 +22,9 @@ internal static class DemoRun
             return terminal.Refuse(fault!);
         }
 
-        await using var app = ServeHost.Build(new ServiceShape(SettingsFor(options, folder.Path), new ConfigurationBuilder().AddInMemoryCollection().Build(), Demo: true));
+        var clock = new DemoClock(TimeProvider.System, options.Speed);
+        await using var app = ServeHost.Build(
+            new ServiceShape(SettingsFor(options, folder.Path), new ConfigurationBuilder().AddInMemoryCollection().Build(), Demo: true, clock));
         if (await Hosting.StartAsync(app, stop) is { } hindrance)
         {
             return terminal.Fail(hindrance);
@@ -30,10 +34,11 @@ internal static class DemoRun
         await terminal.Out.WriteLineAsync(folder.IsTemporary
             ? $"Its data are in {folder.Path} and are deleted at the end."
             : $"Its data are in {folder.Path} and stay there until the next demonstration in this folder.");
+        await terminal.Out.WriteLineAsync(PaceLine(options.Speed));
         using var ending = CancellationTokenSource.CreateLinkedTokenSource(stop, app.Lifetime.ApplicationStopping);
         try
         {
-            await LiveAsync(app, options.MqttPort, terminal, ending.Token);
+            await LiveAsync(app, clock, options.MqttPort, terminal, ending.Token);
         }
         catch (OperationCanceledException) when (ending.IsCancellationRequested)
         {
@@ -44,7 +49,7 @@ internal static class DemoRun
         return ExitCode.Success;
     }
 
-    private static async Task LiveAsync(WebApplication app, int mqttPort, Terminal terminal, CancellationToken stop)
+    private static async Task LiveAsync(WebApplication app, DemoClock clock, int mqttPort, Terminal terminal, CancellationToken stop)
     {
         var estate = ActivatorUtilities.CreateInstance<DemoEstate>(app.Services);
         await estate.SettleInAsync(stop);
@@ -53,9 +58,14 @@ internal static class DemoRun
             await estate.LiveThroughHistoryAsync(progress, stop);
             return true;
         });
+        clock.Begin(DemoFeed.Ahead);
         await Hosting.SayReadyAsync(app, terminal);
         await ActivatorUtilities.CreateInstance<DemoFeed>(app.Services, estate).RunAsync(mqttPort, stop);
     }
+
+    private static string PaceLine(double speed) => "Its buildings and its time are simulated; " + (speed > DemoClock.Slowest
+        ? string.Create(CultureInfo.InvariantCulture, $"the clock starts at the present and runs {speed} times as fast as yours.")
+        : "the clock runs as fast as yours, and with --speed 60 an hour passes in a minute.");
 
     private static Settings SettingsFor(DemoOptions options, string folder)
     {

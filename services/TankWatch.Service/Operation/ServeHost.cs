@@ -16,7 +16,7 @@ public static class ServeHost
     public static WebApplication Build(SettingsRead read) => Build(new ServiceShape(read.Settings, read.Source, Demo: false));
 
     /// <param name="shape">What to serve.</param>
-    /// <param name="time">The clock of everything but the framework; null for the real one.</param>
+    /// <param name="time">The clock of everything but the framework; null for the one of the shape.</param>
     public static WebApplication Build(ServiceShape shape, TimeProvider? time = null)
     {
         // The empty builder: nothing is read from anywhere but from what was checked.
@@ -34,7 +34,7 @@ public static class ServeHost
             kestrel.Configure(shape.Source.GetSection("Kestrel"));
         });
         builder.WebHost.UseUrls(shape.Settings.Http.Urls.Split(';', StringSplitOptions.TrimEntries | StringSplitOptions.RemoveEmptyEntries));
-        AddServices(builder.Services, shape, time ?? TimeProvider.System);
+        AddServices(builder.Services, shape, time ?? shape.Time);
 
         var app = builder.Build();
         UsePipeline(app);
@@ -45,6 +45,13 @@ public static class ServeHost
     {
         services.AddSingleton(shape);
         services.AddSingleton(time);
+        if (shape.Clock is { } clock)
+        {
+            services.AddSingleton(clock);
+        }
+
+        // Who waits for a stream waits in the wall's time, however fast a demonstration runs.
+        services.AddKeyedSingleton(EventStreams.Pace, shape.Clock is null ? time : TimeProvider.System);
         services.Configure<HostOptions>(o => o.ShutdownTimeout = Hosting.DrainWithin);
         services.AddLogs(shape.Source);
         services.AddTelemetry();

@@ -1,4 +1,5 @@
 using TankWatch.Service.Configuration;
+using TankWatch.Service.Demo;
 
 namespace TankWatch.Service.Operation;
 
@@ -6,7 +7,10 @@ namespace TankWatch.Service.Operation;
 /// <param name="Settings">Checked.</param>
 /// <param name="Source">For the framework's own sections.</param>
 /// <param name="Demo">No login, no unit credentials, answers only to names of this machine, and shows its mails.</param>
-public sealed record ServiceShape(Settings Settings, IConfiguration Source, bool Demo)
+/// <param name="Clock">The demonstration's time; null for the wall's.</param>
+public sealed record ServiceShape(Settings Settings, IConfiguration Source, bool Demo, DemoClock? Clock = null)
 {
+    public TimeProvider Time => Clock ?? TimeProvider.System;
+
     public string MailFolder => Settings.Mail.PickupFolder ?? Path.Combine(Settings.Data.Path, "mail");
 }
