@@ -5,6 +5,7 @@ using TankWatch.Service.Api;
 using TankWatch.Service.Pages.Access;
 using TankWatch.Service.Pages.Alerts;
 using TankWatch.Service.Pages.Estate;
+using TankWatch.Service.Pages.Demonstration;
 using TankWatch.Service.Pages.Mails;
 using TankWatch.Service.Pages.Reference;
 using TankWatch.Service.Pages.Strips;
@@ -49,6 +50,7 @@ internal static class PageRoutes
         known.MapAlertPages();
         known.MapMailPages();
         known.MapStrips();
+        known.MapDemonstration();
         known.MapReference();
     }
 

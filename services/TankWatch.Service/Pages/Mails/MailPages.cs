@@ -11,4 +11,10 @@ internal static class MailPages
 }
 
 /// <summary>A mail as it was sent.</summary>
-public sealed record MailView(string Subject, string To, string At, string Text);
+/// <param name="Id">For the page: letters, digits and hyphens.</param>
+/// <param name="Subject">As sent.</param>
+/// <param name="From">As sent.</param>
+/// <param name="To">As sent.</param>
+/// <param name="At">Its date, in words.</param>
+/// <param name="Text">Its plain text.</param>
+public sealed record MailView(string Id, string Subject, string From, string To, string At, string Text);

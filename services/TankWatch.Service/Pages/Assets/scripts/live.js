@@ -25,7 +25,7 @@ const TankWatch = { busy: () => false, taken: () => {} };
       if (time.textContent !== text) time.textContent = text;
     }
     for (const time of document.querySelectorAll("time[data-clock]")) {
-      const text = new Date(now()).toISOString().slice(11, 19);
+      const text = new Intl.DateTimeFormat("en-GB", { timeZone: time.dataset.zone, hour: "2-digit", minute: "2-digit", second: "2-digit" }).format(now());
       if (time.textContent !== text) time.textContent = text;
     }
     if (lost) tellLost();
@@ -56,7 +56,7 @@ const TankWatch = { busy: () => false, taken: () => {} };
       document.title = page.title;
       Object.assign(document.body.dataset, page.body.dataset);
       clock = { service: Date.parse(page.body.dataset.now), here: performance.now() };
-      for (const part of ["header.mast", "main"]) {
+      for (const part of ["header.mast", ".demo-bar", "main"]) {
         const [old, fresh] = [document.querySelector(part), page.querySelector(part)];
         if (old && fresh) TankWatch.take(old, fresh);
       }

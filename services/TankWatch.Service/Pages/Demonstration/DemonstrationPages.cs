@@ -1,0 +1,41 @@
+using Microsoft.AspNetCore.Mvc;
+using TankWatch.Service.Demo;
+
+namespace TankWatch.Service.Pages.Demonstration;
+
+/// <summary>What only a demonstration has: the pace of its clock, and a few words to begin with.</summary>
+internal static class DemonstrationPages
+{
+    private const string CookieName = "tankwatch-first-look";
+
+    public static void MapDemonstration(this RouteGroupBuilder pages)
+    {
+        pages.MapPost("/demo/speed", ([FromForm] string? speed, IServiceProvider services) =>
+        {
+            if (services.GetService<DemoClock>() is not { } clock)
+            {
+                return PageRoutes.Say("There is no such page.", StatusCodes.Status404NotFound);
+            }
+
+            if (!DemoClock.TryReadSpeed(speed, out var wanted))
+            {
+                return PageRoutes.Say($"A speed is a number from {DemoClock.Slowest} to {DemoClock.Fastest}.", StatusCodes.Status400BadRequest);
+            }
+
+            clock.SetSpeed(wanted);
+            return (IResult)TypedResults.LocalRedirect("/");
+        });
+        pages.MapPost("/demo/first-look", ([FromForm] string? show, HttpContext context) =>
+        {
+            context.Response.Cookies.Append(CookieName, show == "yes" ? "" : "seen", new()
+            {
+                HttpOnly = true, SameSite = SameSiteMode.Strict, Secure = context.Request.IsHttps, Path = "/",
+                MaxAge = show == "yes" ? TimeSpan.Zero : TimeSpan.FromDays(30),
+            });
+            return TypedResults.LocalRedirect("/");
+        });
+    }
+
+    /// <summary>The reader has read it and put it away.</summary>
+    public static bool IsSeen(HttpContext context) => context.Request.Cookies[CookieName] is { Length: > 0 };
+}
