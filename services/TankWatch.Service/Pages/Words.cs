@@ -1,5 +1,6 @@
 using System.Globalization;
 using System.Text;
+using TankWatch.Core.Time;
 
 namespace TankWatch.Service.Pages;
 
@@ -29,17 +30,7 @@ internal static class Words
     /// <param name="at">When it was.</param>
     /// <param name="now">The present.</param>
     /// <param name="zone">The site's.</param>
-    public static string Near(DateTimeOffset at, DateTimeOffset now, TimeZoneInfo zone)
-    {
-        var (then, today) = (TimeZoneInfo.ConvertTime(at, zone), TimeZoneInfo.ConvertTime(now, zone));
-        return (today.Date - then.Date).TotalDays switch
-        {
-            0 => In(at, zone, "HH:mm"),
-            1 => "yesterday " + In(at, zone, "HH:mm"),
-            > 1 and < 7 => In(at, zone, "dddd HH:mm"),
-            _ => In(at, zone, then.Year == today.Year ? "d MMMM, HH:mm" : "d MMMM yyyy, HH:mm"),
-        };
-    }
+    public static string Near(DateTimeOffset at, DateTimeOffset now, TimeZoneInfo zone) => LocalClock.Near(at, now, zone);
 
     /// <summary>Whole litres with a thin space between thousands: "12 400".</summary>
     public static string Number(double value) =>
