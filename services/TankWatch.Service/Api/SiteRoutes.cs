@@ -39,16 +39,16 @@ internal static class SiteRoutes
             return problem;
         }
 
-        var seen = WorstFirst.Order(directory.Sites.Where(view => caller.Sees(view.Plan.Id)));
-        var from = after is null ? 0 : seen.FindIndex(view => view.Plan.Id.Value == after) + 1;
-        if (after is not null && from == 0)
+        Rank? from = null;
+        if (after is not null && (from = Rank.Find(after)) is null)
         {
-            return Problems.BadRequest("'after' is no site of this list.");
+            return Problems.BadRequest("'after' is none that this list gave as 'next'.");
         }
 
-        var files = seen.Skip(from).Take(count + 1).Select(view => ledger.FindSite(view.Plan.Id)).OfType<StoredSite>().ToList();
-        var page = Query.Page(files, count, file => file.Id.Value);
-        return TypedResults.Json(new PageJson<JsonElement>([.. page.Items.Select(file => Parsed(file.Json))], page.Next));
+        var ranked = WorstFirst.Order(directory.Sites.Where(view => caller.Sees(view.Plan.Id)));
+        var page = Query.Page(ranked[WorstFirst.CountUpTo(ranked, from)..], count, site => site.Rank.ToString());
+        var files = page.Items.Select(site => ledger.FindSite(site.Site.Plan.Id)).OfType<StoredSite>(); // One may be gone by now.
+        return TypedResults.Json(new PageJson<JsonElement>([.. files.Select(file => Parsed(file.Json))], page.Next));
     }
 
     private static Results<ContentHttpResult, ProblemHttpResult> Get(string site, Caller caller, LedgerStore ledger) =>

@@ -43,9 +43,8 @@ internal static class PageRoutes
             return TypedResults.Redirect("/");
         });
 
-        var known = pages.MapGroup("").AddEndpointFilter(async (context, next) => Caller.Of(context.HttpContext) is null
-            ? SignIn(HttpMethods.IsGet(context.HttpContext.Request.Method) ? null : "Sign in first.", StatusCodes.Status401Unauthorized)
-            : await next(context));
+        var known = pages.MapGroup("");
+        known.LetInTheKnown();
         known.MapEstatePages();
         known.MapAlertPages();
         known.MapMailPages();
@@ -53,6 +52,15 @@ internal static class PageRoutes
         known.MapDemonstration();
         known.MapReference();
     }
+
+    /// <summary>A stranger is asked for a key, whatever else is wrong with the request.</summary>
+    /// <remarks>Around the whole endpoint: a filter would come too late, for a route that has no caller to bind is refused before its filters run.</remarks>
+    private static void LetInTheKnown(this IEndpointConventionBuilder pages) => pages.Finally(endpoint =>
+    {
+        var page = endpoint.RequestDelegate!;
+        endpoint.RequestDelegate = context => Caller.Of(context) is not null ? page(context)
+            : SignIn(HttpMethods.IsGet(context.Request.Method) ? null : "Sign in first.", StatusCodes.Status401Unauthorized).ExecuteAsync(context);
+    });
 
     /// <summary>A page, rendered whole.</summary>
     /// <param name="parameters">Of the component.</param>

@@ -69,6 +69,23 @@ public sealed class ListTests(Served service) : IClassFixture<Served>
         }
     }
 
+    [Fact]
+    public async Task The_list_of_sites_goes_on_where_a_site_was_that_is_gone()
+    {
+        foreach (var name in (string[])["one", "two", "three"])
+        {
+            await service.AddSiteAsync(name);
+        }
+
+        var all = Ids(await service.GetJsonAsync("/api/v1/sites"));
+        var first = await service.GetJsonAsync($"/api/v1/sites?limit={all.Count - 1}");
+        await service.SendAsync("DELETE", $"/api/v1/sites/{all[^2]}", service.Key); // The one that the page ended with.
+        var rest = await service.GetJsonAsync($"/api/v1/sites?after={Uri.EscapeDataString(first.GetProperty("next").GetString()!)}");
+        Assert.Equal([all[^1]], Ids(rest));
+
+        static List<string> Ids(JsonElement page) => [.. page.GetProperty("items").EnumerateArray().Select(site => site.GetProperty("id").GetString()!)];
+    }
+
     private async Task AssertPagesAsync(string list, int atLeast, string items = "items")
     {
         var whole = await service.GetJsonAsync($"/api/v1/{list}");

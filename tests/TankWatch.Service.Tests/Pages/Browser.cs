@@ -18,10 +18,21 @@ internal sealed partial class Browser : IDisposable
 
     private static CancellationToken Stop => TestContext.Current.CancellationToken;
 
-    public async Task<string> OpenAsync(string path = "/")
+    /// <summary>One that has given its key.</summary>
+    public static async Task<Browser> SignedInAsync(string url, string key)
+    {
+        var browser = new Browser(url);
+        (await browser.SendAsync(await browser.OpenDoorAsync(), "/sign-in", ("key", key))).Dispose();
+        return browser;
+    }
+
+    /// <summary>What a stranger sees, wherever they go.</summary>
+    public Task<string> OpenDoorAsync() => OpenAsync("/", HttpStatusCode.Unauthorized);
+
+    public async Task<string> OpenAsync(string path = "/", HttpStatusCode status = HttpStatusCode.OK)
     {
         using var response = await client.GetAsync(path, Stop);
-        Assert.Equal(HttpStatusCode.OK, response.StatusCode);
+        Assert.Equal(status, response.StatusCode);
         Assert.Equal("text/html", response.Content.Headers.ContentType?.MediaType);
         return await response.Content.ReadAsStringAsync(Stop);
     }

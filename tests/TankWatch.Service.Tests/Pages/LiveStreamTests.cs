@@ -122,12 +122,7 @@ public sealed class LiveStreamTests : IAsyncLifetime
         return live;
     }
 
-    private async Task<Browser> SignedInAsync(string key)
-    {
-        var browser = new Browser(service.Url);
-        (await browser.SendAsync(await browser.OpenAsync(), "/sign-in", ("key", key))).Dispose();
-        return browser;
-    }
+    private Task<Browser> SignedInAsync(string key) => Browser.SignedInAsync(service.Url, key);
 
     private static async Task<string[]> ChangedAsync(EventStreamReader live)
     {

@@ -12,7 +12,7 @@ public sealed class PageTests(Served service) : IClassFixture<Served>
     {
         var site = await service.AddSiteAsync("Hazel Row");
         using var browser = new Browser(service.Url);
-        var door = await browser.OpenAsync();
+        var door = await browser.OpenDoorAsync();
         Assert.Contains("API key", door, StringComparison.Ordinal);
         Assert.DoesNotContain("Hazel Row", door, StringComparison.Ordinal);
 
@@ -24,10 +24,10 @@ public sealed class PageTests(Served service) : IClassFixture<Served>
         Assert.DoesNotContain(service.Key, cookie, StringComparison.Ordinal);
         var page = await browser.OpenAsync();
         Assert.Contains("Hazel Row", page, StringComparison.Ordinal);
-        Assert.Contains($"id=\"{site.Id}\"", page, StringComparison.Ordinal);
+        Assert.Contains($"id=\"b-{site.Id}\"", page, StringComparison.Ordinal);
 
         (await browser.SendAsync(page, "/sign-out")).Dispose();
-        Assert.DoesNotContain("Hazel Row", await browser.OpenAsync(), StringComparison.Ordinal);
+        Assert.DoesNotContain("Hazel Row", await browser.OpenDoorAsync(), StringComparison.Ordinal);
     }
 
     [Theory]
@@ -37,7 +37,7 @@ public sealed class PageTests(Served service) : IClassFixture<Served>
     public async Task A_wrong_key_opens_nothing_and_is_not_repeated(string key)
     {
         using var browser = new Browser(service.Url);
-        using var answer = await browser.SendAsync(await browser.OpenAsync(), "/sign-in", ("key", key));
+        using var answer = await browser.SendAsync(await browser.OpenDoorAsync(), "/sign-in", ("key", key));
         Assert.Equal(HttpStatusCode.Unauthorized, answer.StatusCode);
         Assert.DoesNotContain(answer.Headers, header => header.Key == "Set-Cookie" && header.Value.Any(v => v.StartsWith("tankwatch-session", StringComparison.Ordinal)));
         var page = await answer.Content.ReadAsStringAsync(TestContext.Current.CancellationToken);
@@ -51,7 +51,7 @@ public sealed class PageTests(Served service) : IClassFixture<Served>
         using var browser = await SignedInAsync(service.AddKey("soon-gone"));
         Assert.Contains("soon-gone", await browser.OpenAsync(), StringComparison.Ordinal);
         service.Ledger.RevokeKey("soon-gone");
-        Assert.Contains("API key", await browser.OpenAsync(), StringComparison.Ordinal);
+        Assert.Contains("API key", await browser.OpenDoorAsync(), StringComparison.Ordinal);
     }
 
     [Fact]
@@ -60,7 +60,7 @@ public sealed class PageTests(Served service) : IClassFixture<Served>
         await service.AddSiteAsync("<script>alert(1)</script>\" onload=\"x \u202Etxet");
         using var browser = await SignedInAsync(service.Key);
         var page = await browser.OpenAsync();
-        Assert.DoesNotContain("<script", page, StringComparison.OrdinalIgnoreCase);
+        Assert.DoesNotContain("<script>", page, StringComparison.OrdinalIgnoreCase);
         Assert.DoesNotContain("\" onload=", page, StringComparison.Ordinal);
         Assert.Contains("&lt;script&gt;alert(1)", page, StringComparison.Ordinal);
         Assert.DoesNotContain('\u202E', page);
@@ -73,23 +73,24 @@ public sealed class PageTests(Served service) : IClassFixture<Served>
         var id = await site.RaiseAsync();
         using var browser = await SignedInAsync(service.Key);
         var page = await Eventually.Comes(() => browser.OpenAsync(), page => page.Contains(id, StringComparison.Ordinal), "the alert's form");
-        using var answer = await browser.SendAsync(page, "/acknowledge", ("id", id), ("note", "on my way"));
-        Assert.Equal(HttpStatusCode.Redirect, answer.StatusCode);
+        using var answer = await browser.SendAsync(page, $"/alerts/{id}/acknowledge", ("note", "on my way"), ("back", "/"));
+        Assert.Equal((HttpStatusCode.Redirect, "/"), (answer.StatusCode, answer.Headers.Location?.ToString()));
         Assert.Equal(("acknowledged", "all-sites"), await StateAsync(id));
-        Assert.Contains("Acknowledged by all-sites", await browser.OpenAsync(), StringComparison.Ordinal);
+        await Eventually.Comes(
+            () => browser.OpenAsync($"/?q={site.Id}"), page => page.Contains("Acknowledged by <bdi>all-sites</bdi>", StringComparison.Ordinal), "who acknowledged");
         var events = await service.GetJsonAsync($"/api/v1/alerts/{id}/events");
         Assert.Contains(events.GetProperty("items").EnumerateArray(), e => e.GetProperty("note").GetString() == "on my way");
     }
 
     [Theory]
-    [InlineData("/acknowledge")]
+    [InlineData("/alerts/{id}/acknowledge")]
     [InlineData("/sign-out")]
     [InlineData("/sign-in")]
     public async Task A_form_without_its_token_does_nothing(string action)
     {
         var id = await (await service.AddSiteAsync()).RaiseAsync();
         using var browser = await SignedInAsync(service.Key);
-        using var answer = await browser.SendAsync(null, action, ("id", id), ("key", service.Key));
+        using var answer = await browser.SendAsync(null, action.Replace("{id}", id, StringComparison.Ordinal), ("key", service.Key));
         Assert.Equal(HttpStatusCode.BadRequest, answer.StatusCode);
         Assert.Equal(("unacknowledged", null), await StateAsync(id));
         Assert.Contains("Sign out", await browser.OpenAsync(), StringComparison.Ordinal);
@@ -100,11 +101,11 @@ public sealed class PageTests(Served service) : IClassFixture<Served>
     {
         var id = await (await service.AddSiteAsync()).RaiseAsync();
         using var stranger = new Browser(service.Url);
-        using var refused = await stranger.SendAsync(await stranger.OpenAsync(), "/acknowledge", ("id", id));
+        using var refused = await stranger.SendAsync(await stranger.OpenDoorAsync(), $"/alerts/{id}/acknowledge");
         Assert.Equal(HttpStatusCode.Unauthorized, refused.StatusCode);
 
         using var other = await SignedInAsync(service.AddKey("elsewhere", (await service.AddSiteAsync()).Id));
-        using var hidden = await other.SendAsync(await other.OpenAsync(), "/acknowledge", ("id", id));
+        using var hidden = await other.SendAsync(await other.OpenAsync(), $"/alerts/{id}/acknowledge");
         Assert.Equal(HttpStatusCode.NotFound, hidden.StatusCode);
         Assert.Equal(("unacknowledged", null), await StateAsync(id));
     }
@@ -113,10 +114,13 @@ public sealed class PageTests(Served service) : IClassFixture<Served>
     [InlineData("/")]
     [InlineData("/no-such-page")]
     [InlineData("/api/v1/sites")]
-    public async Task Every_answer_forbids_scripts_and_frames(string path)
+    public async Task Every_answer_forbids_frames_and_what_is_not_ours(string path)
     {
         var answer = await service.SendAsync("GET", path, null);
-        Assert.Contains("script-src 'none'", Assert.Single(answer.Headers.GetValues("Content-Security-Policy")), StringComparison.Ordinal);
+        var policy = Assert.Single(answer.Headers.GetValues("Content-Security-Policy"));
+        Assert.StartsWith("default-src 'self';", policy, StringComparison.Ordinal);
+        Assert.Contains("frame-ancestors 'none'", policy, StringComparison.Ordinal);
+        Assert.DoesNotContain("unsafe", policy, StringComparison.Ordinal);
         Assert.Equal("nosniff", Assert.Single(answer.Headers.GetValues("X-Content-Type-Options")));
     }
 
@@ -130,10 +134,10 @@ public sealed class PageTests(Served service) : IClassFixture<Served>
             using var browser = new Browser(demo.Url);
             var page = await browser.OpenAsync();
             Assert.Contains("Rowan Row", page, StringComparison.Ordinal);
-            Assert.Contains("Mails sent", page, StringComparison.Ordinal);
+            Assert.Contains("href=\"/mails\"", page, StringComparison.Ordinal);
             Assert.DoesNotContain("Sign out", page, StringComparison.Ordinal);
             var id = await site.RaiseAsync();
-            using var answer = await browser.SendAsync(await browser.OpenAsync(), "/acknowledge", ("id", id));
+            using var answer = await browser.SendAsync(await browser.OpenAsync(), $"/alerts/{id}/acknowledge");
             Assert.Equal(HttpStatusCode.Redirect, answer.StatusCode);
             Assert.Equal(HttpStatusCode.OK, (await demo.SendAsync("GET", $"/api/v1/alerts/{id}", null)).Status);
 
@@ -147,12 +151,7 @@ public sealed class PageTests(Served service) : IClassFixture<Served>
         }
     }
 
-    private async Task<Browser> SignedInAsync(string key)
-    {
-        var browser = new Browser(service.Url);
-        (await browser.SendAsync(await browser.OpenAsync(), "/sign-in", ("key", key))).Dispose();
-        return browser;
-    }
+    private Task<Browser> SignedInAsync(string key) => Browser.SignedInAsync(service.Url, key);
 
     private async Task<(string?, string?)> StateAsync(string id)
     {

@@ -23,6 +23,6 @@ internal static class AlertPages
         var outcome = await desk.DoAsync(id, caller, new Acknowledge(id, caller.Name, written), stop, written);
         return outcome.Result is ProblemHttpResult problem
             ? PageRoutes.Say(problem.ProblemDetails.Detail ?? "This did not work.", problem.StatusCode)
-            : TypedResults.LocalRedirect(back is ['/', not ('/' or '\\'), ..] ? back : $"/alerts/{Uri.EscapeDataString(id)}");
+            : TypedResults.LocalRedirect(RedirectHttpResult.IsLocalUrl(back) ? back! : $"/alerts/{Uri.EscapeDataString(id)}");
     }
 }

@@ -10,9 +10,13 @@ internal static class EstatePages
     {
     }
 
-    public static void MapEstatePages(this RouteGroupBuilder pages) => pages.MapGet("/", (Caller caller, SiteDirectory directory) =>
-        PageRoutes.Page<EstatePage>(new()
+    /// <remarks>What cannot be answered is said on the page itself, where search and choices lead out.</remarks>
+    public static void MapEstatePages(this RouteGroupBuilder pages) => pages.MapGet(
+        "/", (string? q, string? wrong, string? after, Caller caller, SiteDirectory directory, TimeProvider time) =>
         {
-            [nameof(EstatePage.Estate)] = EstateView.Of(directory.Sites.Where(site => caller.Sees(site.Plan.Id))),
-        }));
+            var estate = EstateView.Of([.. directory.Sites.Where(site => caller.Sees(site.Plan.Id))], EstateQuery.Read(q, wrong, after), time.GetUtcNow());
+            return PageRoutes.Page<EstatePage>(
+                new() { [nameof(EstatePage.Estate)] = estate, [nameof(EstatePage.Now)] = time.GetUtcNow() },
+                estate.IsFault ? StatusCodes.Status400BadRequest : StatusCodes.Status200OK);
+        });
 }

@@ -1,0 +1,75 @@
+using TankWatch.Core.Alerts;
+using TankWatch.Core.Timelines;
+using TankWatch.Service.Api;
+using TankWatch.Service.Sites;
+
+namespace TankWatch.Service.Pages.Estate;
+
+/// <summary>One building of the list.</summary>
+/// <param name="Site">For its strip.</param>
+/// <param name="Name">As its file says; may hold anything.</param>
+/// <param name="Alerts">What needs a hand now, worst first, at most <see cref="Spelled"/>.</param>
+/// <param name="Further">What else needs a hand.</param>
+/// <param name="PutAside">What was put aside, and what is over and not acknowledged; empty for nothing.</param>
+/// <param name="ToAcknowledge">The worst alert that nobody has acknowledged; null when there is none.</param>
+/// <param name="Water">One sentence; null for a building that was never heard of.</param>
+/// <param name="Pumps">One sentence a pump; null for a building that was never heard of.</param>
+/// <param name="HeardAt">Newest sign of life, time of receipt; null if there was none.</param>
+/// <param name="IsOld">That was so long ago that things may be different by now.</param>
+public sealed record BuildingView(
+    SiteView Site, string Name, IReadOnlyList<AlertLine> Alerts, string Further, string PutAside, string? ToAcknowledge,
+    string? Water, string? Pumps, DateTimeOffset? HeardAt, bool IsOld)
+{
+    private const int Spelled = 2;
+
+    public string Id => Site.Plan.Id.Value;
+
+    public static BuildingView Of(SiteView site, DateTimeOffset now)
+    {
+        var open = WorstFirst.Order(site.OpenAlerts).ToList();
+        var pressing = open.FindAll(WorstFirst.Presses);
+        var heard = site.Units.Max(unit => unit.HeardAt);
+        var toAcknowledge = pressing.Find(alert => alert.State == AlertState.Unacknowledged);
+        var isUnheard = SiteSentences.IsUnheard(site.State);
+        return new(
+            site, site.Plan.Name, [.. Chosen().Select(alert => AlertLine.Of(alert, site, now))],
+            pressing.Count > Spelled ? $"{pressing.Count - Spelled} more {(pressing.Count == Spelled + 1 ? "needs" : "need")} a hand" : "",
+            Aside(open), toAcknowledge?.Id,
+            isUnheard ? null : SiteSentences.Water(site.Plan, site.State, now), isUnheard ? null : SiteSentences.Pumps(site.Plan, site.State, now),
+            heard, now - heard > SiteTimeline.WordHolds);
+
+        // The one that waits for somebody is among them, for its form stands below it.
+        IEnumerable<Alert> Chosen() => pressing.Take(Spelled).Contains(toAcknowledge) || toAcknowledge is null
+            ? pressing.Take(Spelled) : [.. pressing.Take(Spelled - 1), toAcknowledge];
+    }
+
+    private static string Aside(List<Alert> open)
+    {
+        var over = open.Count(alert => alert.State == AlertState.ReturnedUnacknowledged);
+        var aside = open.Count(alert => !WorstFirst.Presses(alert)) - over;
+        return string.Join(", ", ((string[])
+        [
+            aside > 0 ? $"{aside} put aside" : "",
+            over > 0 ? $"{over} over and not acknowledged" : "",
+        ]).Where(part => part != ""));
+    }
+}
+
+/// <summary>An alert in one line.</summary>
+/// <param name="Id">The alert.</param>
+/// <param name="Summary">One sentence; may hold a name that a person gave.</param>
+/// <param name="SinceAt">Estimated onset, UTC.</param>
+/// <param name="Since">The same by the site's clock.</param>
+/// <param name="AcknowledgedBy">Null when nobody did.</param>
+/// <param name="Acknowledged">When, by the site's clock.</param>
+public sealed record AlertLine(string Id, string Summary, DateTimeOffset SinceAt, string Since, string? AcknowledgedBy, string? Acknowledged)
+{
+    public static AlertLine Of(Alert alert, SiteView site, DateTimeOffset now)
+    {
+        var isAcknowledged = alert.State == AlertState.Acknowledged;
+        return new(
+            alert.Id, Words.Plain(alert.Finding.Text.Summary), alert.Finding.Since, Words.Near(alert.Finding.Since, now, site.Plan.TimeZone),
+            isAcknowledged ? alert.AcknowledgedBy ?? "somebody" : null,
+            isAcknowledged && alert.AcknowledgedAt is { } at ? Words.Near(at, now, site.Plan.TimeZone) : null);
+    }
+}
