@@ -4,8 +4,8 @@ using Microsoft.AspNetCore.Mvc;
 using TankWatch.Service.Api;
 using TankWatch.Service.Pages.Access;
 using TankWatch.Service.Pages.Alerts;
-using TankWatch.Service.Pages.Estate;
 using TankWatch.Service.Pages.Demonstration;
+using TankWatch.Service.Pages.Estate;
 using TankWatch.Service.Pages.Mails;
 using TankWatch.Service.Pages.Reference;
 using TankWatch.Service.Pages.Strips;
@@ -26,7 +26,6 @@ internal static class PageRoutes
             o.Cookie.SameSite = SameSiteMode.Strict;
             o.Cookie.SecurePolicy = CookieSecurePolicy.SameAsRequest;
         });
-        services.AddEstatePages();
         services.AddSingleton<StripReader>();
         return services;
     }

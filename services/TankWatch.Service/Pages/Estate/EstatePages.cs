@@ -6,10 +6,6 @@ namespace TankWatch.Service.Pages.Estate;
 /// <summary>All buildings, the worst first.</summary>
 internal static class EstatePages
 {
-    public static void AddEstatePages(this IServiceCollection services)
-    {
-    }
-
     /// <remarks>What cannot be answered is said on the page itself, where search and choices lead out.</remarks>
     public static void MapEstatePages(this RouteGroupBuilder pages) => pages.MapGet(
         "/", (string? q, string? wrong, string? after, Caller caller, SiteDirectory directory, TimeProvider time) =>
