@@ -2,7 +2,6 @@ using System.Numerics;
 using Microsoft.AspNetCore.Http.HttpResults;
 using TankWatch.Core.Sites;
 using TankWatch.Core.Time;
-using TankWatch.Core.Timelines;
 using TankWatch.Service.Api.Contract;
 using TankWatch.Service.Sites;
 using TankWatch.Service.Storage;
@@ -58,7 +57,7 @@ internal static class FigureRoutes
     }
 
     private static Results<Ok<SummaryJson>, ProblemHttpResult> GetSummary(
-        string site, Caller caller, SiteDirectory directory, SeriesStore series, TimeProvider time, string? period, string? date)
+        string site, Caller caller, SiteDirectory directory, SummaryReader summaries, TimeProvider time, string? period, string? date)
     {
         if (Period.Find(period ?? "day") is not { } kind)
         {
@@ -71,26 +70,13 @@ internal static class FigureRoutes
             return Problems.BadRequest("'date' is a day such as 2026-03-01.");
         }
 
-        if (Find(site, caller, directory) is not { Plan: var plan } view)
-        {
-            return SiteRoutes.NoSite();
-        }
-
-        var current = kind.Around(asked ?? LocalDays.DateOf(time.GetUtcNow(), plan.TimeZone));
-        var previous = kind.Around(current.From.AddDays(-1));
-        return TypedResults.Ok(new SummaryJson(site, kind.Name, Of(current), Of(previous)));
-
-        PeriodJson Of((DateOnly From, DateOnly To) span) => PeriodFigures.Of(
-            plan, span.From, span.To, WithDayInProgress(series.ListDays(plan.Id, span.From, span.To), view, span));
+        return Find(site, caller, directory) is { } view
+            ? TypedResults.Ok(summaries.Read(view, kind, asked ?? LocalDays.DateOf(time.GetUtcNow(), view.Plan.TimeZone)))
+            : SiteRoutes.NoSite();
     }
 
-    /// <summary>The store has the days that ended; the one in progress is told from the state, as not complete.</summary>
-    private static IReadOnlyList<SiteDay> WithDayInProgress(IReadOnlyList<SiteDay> stored, SiteView view, (DateOnly From, DateOnly To) span) =>
-        view.State is { Day: { } open, Last: not null } state && open.Date >= span.From && open.Date <= span.To
-            ? [.. stored.Where(day => day.Date != open.Date), open.UpTo(state.At, state.Timeline, view.Plan)]
-            : stored;
-
-    private static SiteView? Find(string site, Caller caller, SiteDirectory directory) =>
+    /// <summary>Null too when the caller may not see it: another's site does not exist.</summary>
+    public static SiteView? Find(string site, Caller caller, SiteDirectory directory) =>
         SiteRoutes.Visible(site, caller) ? directory.Find(new(site)) : null;
 
     private static NowJson NowOf(SiteView view) => new(

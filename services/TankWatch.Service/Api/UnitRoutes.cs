@@ -12,7 +12,7 @@ namespace TankWatch.Service.Api;
 /// <summary><c>/units</c>: the field units, and what of theirs could not be read.</summary>
 internal static class UnitRoutes
 {
-    private const int ShownBytes = 4096;
+    public const int ShownBytes = 4096;
 
     public static void MapUnits(this RouteGroupBuilder api)
     {
@@ -22,6 +22,9 @@ internal static class UnitRoutes
             .WithSummary("Messages of a unit that could not be read, newest first.").ProducesProblem(StatusCodes.Status404NotFound);
         units.MapGet("/{unit}/refused/{id}", GetRefused).WithName("getRefusedMessage")
             .WithSummary("All that is kept of one such message, byte for byte.")
+            .Produces<byte[]>(contentType: MediaTypeNames.Application.Octet).ProducesProblem(StatusCodes.Status404NotFound);
+        api.MapGet("/refused/{id}", GetNobodys).WithTags("Units").WithName("getNobodysRefusedMessage")
+            .WithSummary("All that is kept of one message on a topic that names no unit, byte for byte; for keys that see every site.")
             .Produces<byte[]>(contentType: MediaTypeNames.Application.Octet).ProducesProblem(StatusCodes.Status404NotFound);
         api.MapGet("/refused", ListNobodys).WithTags("Units").WithName("listNobodysRefusedMessages")
             .WithSummary("Messages on topics that name no unit, newest first; for keys that see every site.")
@@ -77,18 +80,26 @@ internal static class UnitRoutes
             return NoUnit();
         }
 
-        return long.TryParse(id, NumberStyles.None, CultureInfo.InvariantCulture, out var number) && number < long.MaxValue
-            && series.ListRefused(new(unit), (number + 1).ToString(CultureInfo.InvariantCulture), 1) is [{ } found] && found.Id == number
-            ? TypedResults.File(found.Payload, MediaTypeNames.Application.Octet)
-            : Problems.NotFound("There is no such message.");
+        return Whole(new UnitId(unit), id, series);
     }
 
+    private static Results<FileContentHttpResult, ProblemHttpResult> GetNobodys(string id, Caller caller, SeriesStore series) =>
+        caller.Site is null ? Whole(null, id, series) : NoMessage();
+
+    private static Results<FileContentHttpResult, ProblemHttpResult> Whole(UnitId? unit, string id, SeriesStore series) =>
+        long.TryParse(id, NumberStyles.None, CultureInfo.InvariantCulture, out var number) && number < long.MaxValue
+            && series.ListRefused(unit, (number + 1).ToString(CultureInfo.InvariantCulture), 1) is [{ } found] && found.Id == number
+            ? TypedResults.File(found.Payload, MediaTypeNames.Application.Octet)
+            : NoMessage();
+
     /// <summary>What strangers sent under a name that no site's file has is for those who see every site.</summary>
-    private static bool Visible(string unit, Caller caller, SiteDirectory directory, SeriesStore series) =>
+    public static bool Visible(string unit, Caller caller, SiteDirectory directory, SeriesStore series) =>
         IdRule.Holds(unit)
         && (directory.Sites.FirstOrDefault(view => view.Plan.FindUnit(new(unit)) is not null) is { } owner
             ? caller.Sees(owner.Plan.Id)
             : caller.Site is null && series.CountRefused(new(unit)) > 0);
+
+    private static ProblemHttpResult NoMessage() => Problems.NotFound("There is no such message.");
 
     private static ProblemHttpResult NoUnit() => Problems.NotFound("There is no such unit.");
 

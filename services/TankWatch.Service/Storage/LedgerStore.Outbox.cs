@@ -38,6 +38,10 @@ public sealed partial class LedgerStore
         $"SELECT {OutboxColumns} FROM outbox WHERE n < ?1 ORDER BY n DESC LIMIT ?2",
         EntryOf, long.TryParse(after, CultureInfo.InvariantCulture, out var position) ? position : long.MaxValue, limit));
 
+    /// <returns>Letters about one alert, in the order of their intention.</returns>
+    public IReadOnlyList<OutboxEntry> ListLettersOf(string alert) => database.Read(connection => connection.List(
+        $"SELECT {OutboxColumns} FROM outbox WHERE alert = ?1 ORDER BY n", EntryOf, alert));
+
     /// <summary>Letters to try now, in the order of their intention: a thread's opening goes before its ending.</summary>
     internal IReadOnlyList<OutboxEntry> ListDue(DateTimeOffset now, int limit) => database.Read(connection => connection.List(
         $"SELECT {OutboxColumns} FROM outbox WHERE next_attempt <= ?1 ORDER BY n LIMIT ?2", EntryOf, now, limit));

@@ -155,6 +155,10 @@ public sealed class SeriesStore(Database database)
         "SELECT json FROM runs WHERE site = ?1 AND started < ?3 AND (stopped IS NULL OR stopped > ?2 OR started >= ?2) ORDER BY started, pump",
         row => StoredJson.Read<PumpRun>(row.GetString(0)), site, from, to));
 
+    /// <returns>The newest runs of a pump, newest first.</returns>
+    public IReadOnlyList<PumpRun> ListLastRuns(SiteId site, DeviceId pump, int limit) => database.Read(connection => connection.List(
+        "SELECT json FROM runs WHERE site = ?1 AND pump = ?2 ORDER BY started DESC LIMIT ?3", row => StoredJson.Read<PumpRun>(row.GetString(0)), site, pump, limit));
+
     /// <returns>Figures of the local days from <paramref name="from"/> to <paramref name="to"/>, both included, in order.</returns>
     public IReadOnlyList<SiteDay> ListDays(SiteId site, DateOnly from, DateOnly to) => database.Read(connection => connection.List(
         "SELECT json FROM days WHERE site = ?1 AND date BETWEEN ?2 AND ?3 ORDER BY date",
