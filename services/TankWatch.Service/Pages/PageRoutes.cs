@@ -5,10 +5,12 @@ using TankWatch.Service.Api;
 using TankWatch.Service.Pages.Access;
 using TankWatch.Service.Pages.Alerts;
 using TankWatch.Service.Pages.Demonstration;
+using TankWatch.Service.Pages.Building;
 using TankWatch.Service.Pages.Estate;
 using TankWatch.Service.Pages.Mails;
 using TankWatch.Service.Pages.Reference;
 using TankWatch.Service.Pages.Strips;
+using TankWatch.Service.Pages.Units;
 using TankWatch.Service.Storage;
 
 namespace TankWatch.Service.Pages;
@@ -27,6 +29,7 @@ internal static class PageRoutes
             o.Cookie.SecurePolicy = CookieSecurePolicy.SameAsRequest;
         });
         services.AddSingleton<StripReader>();
+        services.AddAlertPages();
         return services;
     }
 
@@ -45,7 +48,9 @@ internal static class PageRoutes
         var known = pages.MapGroup("");
         known.LetInTheKnown();
         known.MapEstatePages();
+        known.MapBuildingPages();
         known.MapAlertPages();
+        known.MapUnitPages();
         known.MapMailPages();
         known.MapStrips();
         known.MapDemonstration();

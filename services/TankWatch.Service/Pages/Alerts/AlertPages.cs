@@ -2,27 +2,94 @@ using Microsoft.AspNetCore.Http.HttpResults;
 using Microsoft.AspNetCore.Mvc;
 using TankWatch.Core;
 using TankWatch.Service.Api;
+using TankWatch.Service.Api.Contract;
+using TankWatch.Service.Sites;
+using TankWatch.Service.Storage;
 
 namespace TankWatch.Service.Pages.Alerts;
 
-/// <summary>One alert, and acknowledging it.</summary>
+/// <summary>One alert, acknowledging it, and notes on it.</summary>
 internal static class AlertPages
 {
-    public static void MapAlertPages(this RouteGroupBuilder pages) => pages.MapPost("/alerts/{id}/acknowledge", AcknowledgeAsync);
+    public static void MapAlertPages(this RouteGroupBuilder pages)
+    {
+        pages.MapGet("/alerts/{id}", (string id, string? from, string? to, Caller caller, AlertReading reading) => reading.Show(id, caller, from, to));
+        pages.MapPost("/alerts/{id}/acknowledge", AcknowledgeAsync);
+        pages.MapPost("/alerts/{id}/note", NoteAsync);
+
+        // Whoever opens again what a form was answered with comes to the alert.
+        pages.MapGet("/alerts/{id}/{form:regex(^(acknowledge|note)$)}", (string id) => TypedResults.LocalRedirect($"/alerts/{Uri.EscapeDataString(id)}"));
+    }
+
+    public static void AddAlertPages(this IServiceCollection services) => services.AddSingleton<AlertReading>();
 
     /// <param name="id">The alert.</param>
     /// <param name="note">If anything was written.</param>
     /// <param name="back">The page to go back to; only ever one of ours.</param>
     /// <param name="caller">Who acknowledges.</param>
     /// <param name="desk">Does it.</param>
+    /// <param name="reading">For the page, when it cannot be done.</param>
+    /// <param name="ledger">For who was first.</param>
     /// <param name="stop">The request's end.</param>
     private static async Task<IResult> AcknowledgeAsync(
-        string id, [FromForm] string? note, [FromForm] string? back, Caller caller, AlertDesk desk, CancellationToken stop)
+        string id, [FromForm] string? note, [FromForm] string? back, Caller caller, AlertDesk desk, AlertReading reading, LedgerStore ledger, CancellationToken stop)
     {
-        var written = string.IsNullOrWhiteSpace(note) ? null : note.Trim();
+        var written = Cleaned(note);
+
+        // To the desk a second acknowledgement is as good as the first; a person has to hear that somebody else knows, and that a note was not kept.
+        if (AlertRoutes.Find(id, caller, ledger) is { AcknowledgedAt: not null, AcknowledgedBy: { } first })
+        {
+            return reading.Refuse(id, caller, new($"It had been acknowledged already, by {Words.Plain(first)}.{(written is null ? "" : " Your note was not added; it stands below.")}", written), StatusCodes.Status409Conflict);
+        }
+
         var outcome = await desk.DoAsync(id, caller, new Acknowledge(id, caller.Name, written), stop, written);
-        return outcome.Result is ProblemHttpResult problem
-            ? PageRoutes.Say(problem.ProblemDetails.Detail ?? "This did not work.", problem.StatusCode)
-            : TypedResults.LocalRedirect(RedirectHttpResult.IsLocalUrl(back) ? back! : $"/alerts/{Uri.EscapeDataString(id)}");
+        return Answer(outcome, reading, id, caller, written, back);
     }
+
+    private static async Task<IResult> NoteAsync(
+        string id, [FromForm] string? note, Caller caller, AlertDesk desk, AlertReading reading, CancellationToken stop)
+    {
+        var written = Cleaned(note) ?? "";
+        return Answer(await desk.DoAsync(id, caller, new AddNote(id, caller.Name, written), stop, written), reading, id, caller, written, null);
+    }
+
+    private static IResult Answer(
+        Results<Ok<AlertJson>, ProblemHttpResult> outcome, AlertReading reading, string id, Caller caller, string? written, string? back) =>
+        outcome.Result is ProblemHttpResult problem
+            ? reading.Refuse(id, caller, new(Sentence(problem.ProblemDetails.Detail), written), problem.StatusCode)
+            : TypedResults.LocalRedirect(RedirectHttpResult.IsLocalUrl(back) ? back! : $"/alerts/{Uri.EscapeDataString(id)}");
+
+    /// <summary>A browser sends line ends as two characters.</summary>
+    private static string? Cleaned(string? note) => string.IsNullOrWhiteSpace(note) ? null : note.Trim().ReplaceLineEndings("\n");
+
+    private static string Sentence(string? detail) => detail is not { Length: > 0 } text ? "This did not work." : $"{char.ToUpperInvariant(text[0])}{text[1..].TrimEnd('.')}.";
+}
+
+/// <summary>Reads an alert for its page.</summary>
+internal sealed class AlertReading(LedgerStore ledger, SiteDirectory directory, TimeProvider time)
+{
+    public IResult Show(string id, Caller caller, string? from = null, string? to = null) =>
+        Read(id, caller, from, to) is { } view
+            ? Page(view, null, view.WindowProblem is null ? StatusCodes.Status200OK : StatusCodes.Status400BadRequest)
+            : NoAlert();
+
+    /// <summary>The page with what stood in the way.</summary>
+    public IResult Refuse(string id, Caller caller, Refusal refusal, int status) =>
+        status != StatusCodes.Status404NotFound && Read(id, caller, null, null) is { } view ? Page(view, refusal, status) : NoAlert();
+
+    private AlertPageView? Read(string id, Caller caller, string? from, string? to)
+    {
+        if (AlertRoutes.Find(id, caller, ledger) is not { } alert)
+        {
+            return null;
+        }
+
+        var site = directory.Find(alert.Site);
+        return new(alert, site, site?.Plan ?? ledger.FindSite(alert.Site)?.Plan, ledger, from, to, time.GetUtcNow());
+    }
+
+    private static RazorComponentResult Page(AlertPageView view, Refusal? refusal, int status) =>
+        PageRoutes.Page<AlertPage>(new() { [nameof(AlertPage.View)] = view, [nameof(AlertPage.Refusal)] = refusal }, status);
+
+    private static RazorComponentResult NoAlert() => PageRoutes.Say("There is no such alert.", StatusCodes.Status404NotFound);
 }

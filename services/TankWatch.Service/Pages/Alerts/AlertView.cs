@@ -1,0 +1,37 @@
+using TankWatch.Core.Alerts;
+using TankWatch.Core.Findings;
+using TankWatch.Service.Api;
+
+namespace TankWatch.Service.Pages.Alerts;
+
+/// <summary>An alert in words.</summary>
+/// <param name="Id">The alert's.</param>
+/// <param name="Sentence">For a caretaker; it may quote what an installer called a probe.</param>
+/// <param name="Kind">"probe fault".</param>
+/// <param name="Device">The tank, pump or unit.</param>
+/// <param name="Priority">low, medium, high or critical.</param>
+/// <param name="Since">UTC.</param>
+/// <param name="Until">UTC; null while it holds.</param>
+/// <param name="Lasted">How long it holds, or held.</param>
+/// <param name="State">Where it stands.</param>
+/// <param name="Presses">It needs a hand.</param>
+/// <param name="IsPast">Back to normal.</param>
+/// <param name="IsWithdrawn">Late messages showed that it never was.</param>
+/// <param name="IsMoved">Late messages moved its times.</param>
+/// <param name="AsksAcknowledgement">Somebody may say that they know.</param>
+/// <param name="AcknowledgedBy">Who did.</param>
+/// <param name="CauseFound">On site, at closing.</param>
+public sealed record AlertView(
+    string Id, string Sentence, string Kind, string Device, string Priority, DateTimeOffset Since, DateTimeOffset? Until, string Lasted, Said State,
+    bool Presses, bool IsPast, bool IsWithdrawn, bool IsMoved, bool AsksAcknowledgement, string? AcknowledgedBy, string? CauseFound)
+{
+    internal static AlertView Of(Alert alert, DateTimeOffset now, TimeZoneInfo zone)
+    {
+        var f = alert.Finding;
+        return new(
+            alert.Id, f.Text.Summary, AlertWords.Kind(f.Kind), f.Device.Value, FindingNames.Of(f.Priority), f.Since, f.ClearedAt,
+            Words.Lasting((f.ClearedAt ?? now) - f.Since), AlertWords.State(alert, now, zone), WorstFirst.Presses(alert), !alert.IsOpen,
+            alert.Correction == AlertCorrection.Withdrawn, alert.Correction == AlertCorrection.Moved,
+            alert.State is AlertState.Unacknowledged or AlertState.ReturnedUnacknowledged, alert.AcknowledgedBy, alert.CauseFound);
+    }
+}

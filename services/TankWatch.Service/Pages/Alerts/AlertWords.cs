@@ -1,0 +1,93 @@
+using System.Globalization;
+using TankWatch.Core.Alerts;
+using TankWatch.Core.Findings;
+using TankWatch.Core.Notifications;
+
+namespace TankWatch.Service.Pages.Alerts;
+
+/// <summary>A sentence with a person's name in it, which has to be isolated: it may be written in any script.</summary>
+/// <param name="Before">Up to the name.</param>
+/// <param name="Name">Null where nobody is named.</param>
+/// <param name="After">From the name on.</param>
+public sealed record Said(string Before, string? Name = null, string After = "");
+
+/// <summary>How pages speak of alerts.</summary>
+internal static class AlertWords
+{
+    public static string Kind(FindingKind kind) => Spaced(FindingNames.Of(kind));
+
+    public static string Spaced(string name) => name.Replace('-', ' ');
+
+    /// <summary>Where an alert stands, as one sentence.</summary>
+    public static Said State(Alert alert, DateTimeOffset now, TimeZoneInfo zone) => alert.State switch
+    {
+        AlertState.Unacknowledged => new("Nobody has acknowledged it yet."),
+        AlertState.Acknowledged => new("", alert.AcknowledgedBy, $" acknowledged it{(alert.AcknowledgedAt is { } at ? $" ({Words.Near(at, now, zone)})" : "")}; it still holds."),
+        AlertState.ReturnedUnacknowledged => new($"It is over{(alert.Finding.ClearedAt is { } cleared ? $" since {Words.Near(cleared, now, zone)}" : "")}, and nobody has acknowledged it."),
+        AlertState.Shelved => new($"It is put aside until {(alert.ShelvedUntil is { } until ? Words.Local(until, zone) : "later")}."),
+        AlertState.OutOfService => new("Its device is out of service; nobody is told of it until it is returned."),
+        AlertState.Suppressed => new("It is suppressed."),
+        _ => new(Ending(alert)),
+    };
+
+    /// <summary>How an alert of the past ended.</summary>
+    public static string Ending(Alert alert) => alert switch
+    {
+        { Correction: AlertCorrection.Withdrawn } => "Withdrawn: late messages showed that it never was.",
+        { CauseFound: not null } => "Closed by hand.",
+        { Correction: AlertCorrection.Moved } => "It ended by itself; late messages moved its times.",
+        _ => "It ended by itself.",
+    };
+
+    /// <summary>How sure a cause is. Never in per cent: the probes cannot tell so finely.</summary>
+    public static string Sureness(double probability) => probability switch
+    {
+        >= 0.95 => "certain as far as the probes can tell",
+        >= 0.75 => "most likely",
+        >= 0.4 => "likely",
+        >= 0.1 => "possible",
+        _ => "not likely",
+    };
+
+    public static string Size(Quantity size) => string.Create(
+        CultureInfo.InvariantCulture,
+        $"{Spaced(size.Name)}: {size.Size.Value:0.#} {size.Unit}, between {size.Size.Low:0.#} and {size.Size.High:0.#} nine times in ten");
+
+    /// <summary>An event of an alert's life, without its note.</summary>
+    public static Said Event(AlertEvent happened, TimeZoneInfo zone) => happened switch
+    {
+        AlertRaised => new("It was raised."),
+        AlertReraised => new("It came back."),
+        AlertReturned => new("It ceased."),
+        AlertCorrected { Correction: AlertCorrection.Withdrawn } => new("It was withdrawn: late messages showed that it never was."),
+        AlertCorrected => new("Late messages moved its times."),
+        AlertAcknowledged e => new("", e.By, " acknowledged it."),
+        AlertNoted e => new("", e.By, " noted:"),
+        AlertShelved e => new("", e.By, $" put it aside until {Words.Local(e.Until, zone)}."),
+        AlertUnshelved { By: { } by } => new("", by, " took it off the shelf."),
+        AlertUnshelved => new("Its time on the shelf ran out."),
+        AlertTakenOutOfService e => new("", e.By, " took the device out of service."),
+        AlertReturnedToService e => new("", e.By, " returned the device to service."),
+        AlertClosed e => new("", e.By, " closed it. Found:"),
+        AlertNotified e => new(Notice(e.Reason)),
+        _ => new("Something happened that this version cannot name."),
+    };
+
+    /// <summary>What was written with an event.</summary>
+    public static string? Note(AlertEvent happened) => happened switch
+    {
+        AlertAcknowledged e => e.Note,
+        AlertNoted e => e.Note,
+        AlertShelved e => e.Reason,
+        AlertTakenOutOfService e => e.Note,
+        AlertClosed e => e.CauseFound,
+        _ => null,
+    };
+
+    private static string Notice(NotifyReason reason) => reason switch
+    {
+        NotifyReason.Cleared => "People were to be told that it is over.",
+        NotifyReason.Reopened => "People were to be told that it is back.",
+        _ => "People were to be told of it.",
+    };
+}
