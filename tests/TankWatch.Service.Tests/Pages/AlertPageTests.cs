@@ -71,6 +71,9 @@ public sealed class AlertPageTests(Served service) : IClassFixture<Served>
         Assert.Equal((HttpStatusCode.Conflict, "text/html"), (answer.StatusCode, answer.Content.Headers.ContentType?.MediaType));
         Assert.Contains($"It had been acknowledged already, by quicker-{id}.", text, StringComparison.Ordinal);
         Assert.Contains("my own words</textarea>", text, StringComparison.Ordinal);
+        Assert.DoesNotContain("data-live", text, StringComparison.Ordinal); // It would look again at what is no page.
+        var again = await service.GetAsync($"/alerts/{id}/acknowledge");
+        Assert.Equal((HttpStatusCode.Redirect, $"/alerts/{id}"), (again.Status, again.Headers.Location?.ToString()));
         Assert.Contains("What was seen", text, StringComparison.Ordinal);
     }
 

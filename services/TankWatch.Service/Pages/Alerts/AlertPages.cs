@@ -18,7 +18,10 @@ internal static class AlertPages
         pages.MapPost("/alerts/{id}/note", NoteAsync);
 
         // Whoever opens again what a form was answered with comes to the alert.
-        pages.MapGet("/alerts/{id}/{form:regex(^(acknowledge|note)$)}", (string id) => TypedResults.LocalRedirect($"/alerts/{Uri.EscapeDataString(id)}"));
+        pages.MapGet("/alerts/{id}/acknowledge", BackTo);
+        pages.MapGet("/alerts/{id}/note", BackTo);
+
+        static RedirectHttpResult BackTo(string id) => TypedResults.LocalRedirect($"/alerts/{Uri.EscapeDataString(id)}");
     }
 
     public static void AddAlertPages(this IServiceCollection services) => services.AddSingleton<AlertReading>();
