@@ -23,6 +23,10 @@ public readonly record struct StripWindow(DateTimeOffset From, DateTimeOffset To
         return new(from, from + length);
     }
 
-    /// <summary>With as much again on both sides together, so that a drag has something to show at once.</summary>
-    internal StripWindow WithMargins() => new(From - (Length / 2), To + (Length / 2));
+    /// <summary>With so much on both sides that a drag has something to show at once; less of a long time, which is much to read.</summary>
+    internal StripWindow WithMargins()
+    {
+        var margin = Length / (Length > TimeSpan.FromDays(8) ? 10 : 2);
+        return new(From - margin, To + margin);
+    }
 }
