@@ -1,6 +1,5 @@
 using TankWatch.Core.Alerts;
 using TankWatch.Service.Api;
-using TankWatch.Service.Pages.Alerts;
 using TankWatch.Service.Sites;
 
 namespace TankWatch.Service.Pages.Building;
@@ -20,7 +19,7 @@ public sealed record OpeningView(bool NeedsHand, string Lead, string Rest)
         {
             var what = silent
                 ? heard is { } last ? $"nothing is known of it since {Words.Near(last, now, site.Plan.TimeZone)}" : "nothing has ever been heard of it"
-                : $"{AlertWords.Kind(worst.Finding.Kind)}, {worst.Finding.Device}" + (others.Count == 0 ? "" : $", and {Amounts.Count(others.Count, "other thing", "other things")}");
+                : KindWords.Clause(worst.Finding.Kind) + (others.Count == 0 ? "" : $", and {Amounts.Count(others.Count, "other thing", "other things")}");
             return new(true, "", worst.State == AlertState.Acknowledged && others.All(alert => alert.State == AlertState.Acknowledged)
                 ? $", and somebody knows: {what}." : $": {what}.");
         }

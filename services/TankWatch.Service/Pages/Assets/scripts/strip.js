@@ -8,7 +8,7 @@
   const times = s => [Date.parse(s.dataset.from), Date.parse(s.dataset.to)];
   const present = s => window_ ?? times(s);
   const mirrored = () => document.documentElement.dir === "rtl";
-  const lanes = s => s.querySelector(".lanes").getBoundingClientRect();
+  const lanes = s => s.querySelector(".axis svg").getBoundingClientRect();
   const share = (s, x) => { const box = lanes(s), p = (x - box.left) / box.width; return mirrored() ? 1 - p : p; };
   const timeAt = (s, x) => { const [from, to] = present(s); return from + share(s, x) * (to - from); };
 
@@ -73,7 +73,7 @@
     cursor = at;
     const [from, to] = present(s), line = s.querySelector(".cursor"), p = (at - from) / (to - from) * 100;
     line.hidden = p < 0 || p > 100;
-    line.style.insetInlineStart = `${p}%`;
+    line.style.insetInlineStart = `${p / 100 * lanes(s).width}px`;
     const clock = new Intl.DateTimeFormat(document.documentElement.lang.replace(/^en$/, "en-GB"), { timeZone: s.dataset.zone, weekday: "short", day: "numeric", hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
     s.querySelector(".reading").textContent = `${clock.format(at)}: ${at > Date.parse(s.dataset.now) ? "not yet." : under(s, at).join("; ") + "."}`;
   }
