@@ -16,6 +16,12 @@ namespace TankWatch.Service.Storage;
 /// <param name="Wet">One per probe, lowest first.</param>
 public sealed record StoredStep(string Cursor, DateTimeOffset At, string Tank, ImmutableArray<bool> Wet);
 
+/// <summary>What one tank's probes said at a moment, for drawing.</summary>
+/// <param name="At">When it was so, UTC.</param>
+/// <param name="Tank">Index into <c>SitePlan.Tanks</c>.</param>
+/// <param name="Wet">Bit i is set when probe i, counted from the lowest, is wet.</param>
+internal readonly record struct StoredLevel(DateTimeOffset At, int Tank, int Wet);
+
 /// <summary>A message that could not be taken.</summary>
 /// <param name="Id">Ascending by receipt.</param>
 /// <param name="Unit">From the topic; null when it names none.</param>
@@ -95,10 +101,17 @@ public sealed class SeriesStore(Database database)
         plan.Id, from).OfType<Observation>().ToList());
 
     /// <returns>What the probes of all tanks said at or after <paramref name="from"/> and before <paramref name="to"/>, in order.</returns>
-    internal IReadOnlyList<LevelObservation> ReadLevels(SitePlan plan, DateTimeOffset from, DateTimeOffset to) => database.Read(connection => connection.List(
-        "SELECT unit, received, payload FROM messages WHERE site = ?1 AND kind = 'level' AND at >= ?2 AND at < ?3 ORDER BY at, unit, boot, seq",
-        row => Decode(plan, new(row.GetString(0)), "level", row.Time(1), row.GetFieldValue<byte[]>(2)),
-        plan.Id, from, to).OfType<LevelObservation>().ToList());
+    /// <remarks>What an older plan took and this one does not know is left out.</remarks>
+    internal IReadOnlyList<StoredLevel> ReadLevels(SitePlan plan, DateTimeOffset from, DateTimeOffset to) => database.Read(connection =>
+    {
+        var reported = plan.Units.SelectMany(unit => unit.Tanks.Select(tank => ((unit.Id.Value, plan.Tanks[tank].Id.Value), plan.Tanks[tank]))).ToDictionary();
+        return connection.List(
+            "SELECT unit, device, at, payload FROM messages WHERE site = ?1 AND kind = 'level' AND at >= ?2 AND at < ?3 ORDER BY at, unit, boot, seq",
+            row => reported.TryGetValue((row.GetString(0), row.GetString(1)), out var tank)
+                && FieldMessageDecoder.ReadWet(row.GetFieldValue<byte[]>(3)) is var (wet, probes) && probes == tank.Probes.Length
+                ? new StoredLevel(row.Time(2), tank.Index, wet) : new StoredLevel(default, -1, 0),
+            plan.Id, from, to).FindAll(level => level.Tank >= 0);
+    });
 
     /// <returns>For each unit of the plan, when it spoke at or after <paramref name="from"/> and before <paramref name="to"/>, in order.</returns>
     internal IReadOnlyList<IReadOnlyList<DateTimeOffset>> ReadWords(SitePlan plan, DateTimeOffset from, DateTimeOffset to) => database.Read(connection =>

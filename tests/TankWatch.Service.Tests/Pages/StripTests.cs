@@ -1,9 +1,8 @@
 using System.Collections.Immutable;
 using System.Globalization;
-using TankWatch.Core;
-using TankWatch.Core.Observations;
 using TankWatch.Core.Sites;
 using TankWatch.Service.Pages.Strips;
+using TankWatch.Service.Storage;
 using Xunit;
 
 namespace TankWatch.Service.Tests.Pages;
@@ -73,7 +72,7 @@ public sealed class StripTests
     [Fact]
     public void A_word_from_before_the_window_still_holds_in_it()
     {
-        var water = StripFold.Water(Roof, [new LevelObservation(Stamp(Start.AddHours(-1)), 0, 0b001)], [new(Start.AddHours(-1), At("00:15"))], Day);
+        var water = StripFold.Water(Roof, [new StoredLevel(Start.AddHours(-1), 0, 0b001)], [new(Start.AddHours(-1), At("00:15"))], Day);
 
         Assert.Equal([new(Start, At("00:15"), 1500, 3900)], water);
     }
@@ -81,7 +80,7 @@ public sealed class StripTests
     [Fact]
     public void A_chattering_probe_is_drawn_as_what_was_possible_and_stays_small()
     {
-        var levels = Enumerable.Range(0, 8640).Select(i => new LevelObservation(Stamp(Start.AddSeconds(i * 10)), 0, i % 2 == 0 ? 0b001 : 0b011)).ToList();
+        var levels = Enumerable.Range(0, 8640).Select(i => new StoredLevel(Start.AddSeconds(i * 10), 0, i % 2 == 0 ? 0b001 : 0b011)).ToList();
 
         var water = StripFold.Water(Roof, levels, Whole, Day);
 
@@ -170,7 +169,5 @@ public sealed class StripTests
 
     private static DateTimeOffset At(string clock) => Start + TimeSpan.Parse(clock, CultureInfo.InvariantCulture);
 
-    private static LevelObservation Level(string clock, int wet) => new(Stamp(At(clock)), 0, wet);
-
-    private static Stamp Stamp(DateTimeOffset at) => new(new UnitId("u"), at, at, at, null, null);
+    private static StoredLevel Level(string clock, int wet) => new(At(clock), 0, wet);
 }

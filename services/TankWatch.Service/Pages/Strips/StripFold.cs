@@ -1,8 +1,8 @@
 using System.Collections.Immutable;
-using TankWatch.Core.Observations;
 using TankWatch.Core.Sites;
 using TankWatch.Core.Time;
 using TankWatch.Core.Timelines;
+using TankWatch.Service.Storage;
 
 namespace TankWatch.Service.Pages.Strips;
 
@@ -10,7 +10,7 @@ namespace TankWatch.Service.Pages.Strips;
 internal static class StripFold
 {
     /// <summary>More marks than this in one lane cannot be told apart on any screen; they are joined.</summary>
-    private const int MostMarks = 400;
+    public const int MostMarks = 400;
 
     private static readonly TimeSpan LongestWithSupply = TimeSpan.FromDays(20);
 
@@ -65,7 +65,9 @@ internal static class StripFold
     /// <param name="levels">Of this tank, in order.</param>
     /// <param name="known">When its unit's word held.</param>
     /// <param name="window">To be drawn.</param>
-    public static ImmutableArray<WaterStretch> Water(Tank tank, IReadOnlyList<LevelObservation> levels, ImmutableArray<Stretch> known, StripWindow window)
+    /// <param name="most">More stretches than this are joined.</param>
+    public static ImmutableArray<WaterStretch> Water(
+        Tank tank, IReadOnlyList<StoredLevel> levels, ImmutableArray<Stretch> known, StripWindow window, int most = MostMarks)
     {
         var water = ImmutableArray.CreateBuilder<WaterStretch>();
         var next = 0;
@@ -76,8 +78,8 @@ internal static class StripFold
                 continue;
             }
 
-            var from = levels[i].Stamp.At;
-            var to = Earlier(i + 1 < levels.Count ? levels[i + 1].Stamp.At : DateTimeOffset.MaxValue, window.To);
+            var from = levels[i].At;
+            var to = Earlier(i + 1 < levels.Count ? levels[i + 1].At : DateTimeOffset.MaxValue, window.To);
             while (next < known.Length && known[next].To <= from)
             {
                 next++;
@@ -89,13 +91,13 @@ internal static class StripFold
             }
         }
 
-        return water.Count > MostMarks ? Thinned(water, window) : water.ToImmutable();
+        return water.Count > most ? Thinned(water, window, most) : water.ToImmutable();
     }
 
     /// <summary>Runs that stand too close are joined, so that a chattering pump draws as a block and not as a thousand bars.</summary>
-    public static ImmutableArray<RunMark> Joined(IEnumerable<RunMark> runs, StripWindow window)
+    public static ImmutableArray<RunMark> Joined(IEnumerable<RunMark> runs, StripWindow window, int most = MostMarks)
     {
-        var near = window.Length / (MostMarks * 2);
+        var near = window.Length / (most * 2);
         var joined = ImmutableArray.CreateBuilder<RunMark>();
         foreach (var run in runs)
         {
@@ -188,12 +190,12 @@ internal static class StripFold
     }
 
     /// <summary>Columns of equal width, each between the least and the most that was possible in it.</summary>
-    private static ImmutableArray<WaterStretch> Thinned(ImmutableArray<WaterStretch>.Builder water, StripWindow window)
+    private static ImmutableArray<WaterStretch> Thinned(ImmutableArray<WaterStretch>.Builder water, StripWindow window, int columns)
     {
-        var column = window.Length / MostMarks;
+        var column = window.Length / columns;
         var thinned = ImmutableArray.CreateBuilder<WaterStretch>();
         var first = 0;
-        for (var i = 0; i < MostMarks; i++)
+        for (var i = 0; i < columns; i++)
         {
             var (from, to) = (window.From + (column * i), window.From + (column * (i + 1)));
             while (first < water.Count && water[first].To <= from)

@@ -17,6 +17,9 @@ internal sealed class StripReader(SeriesStore series, LedgerStore ledger)
 {
     private static readonly TimeSpan SmallStep = TimeSpan.FromMinutes(10);
 
+    /// <summary>In a list a quarter of an hour is all that can be seen, and a chattering probe must not fill the page.</summary>
+    private const int SmallMarks = 96;
+
     /// <summary>By state: when anything is said or time moves a finding, the state is another one, and the old strip goes with it.</summary>
     private readonly ConditionalWeakTable<SiteState, Strip> days = [];
 
@@ -30,12 +33,12 @@ internal sealed class StripReader(SeriesStore series, LedgerStore ledger)
             return known;
         }
 
-        var strip = Read(site, window);
+        var strip = Read(site, window, SmallMarks);
         days.AddOrUpdate(site.State, strip);
         return strip;
     }
 
-    public Strip Read(SiteView site, StripWindow window)
+    public Strip Read(SiteView site, StripWindow window, int most = StripFold.MostMarks)
     {
         var plan = site.Plan;
         var end = site.AsOf < window.To ? site.AsOf : window.To;
@@ -47,8 +50,8 @@ internal sealed class StripReader(SeriesStore series, LedgerStore ledger)
         return new(
             window,
             [.. plan.Tanks.Where(tank => !tank.Probes.IsEmpty).Select(tank =>
-                Lane(tank, [.. levels[tank.Index]], Without(ByUnit(unit => unit.Tanks, tank.Index), LostCommon(alerts, tank)), window, end))],
-            [.. plan.Pumps.Select(pump => Lane(pump, site, runs[pump.Id], ByUnit(unit => unit.Pumps, pump.Index), window, end))],
+                Lane(tank, [.. levels[tank.Index]], Without(ByUnit(unit => unit.Tanks, tank.Index), LostCommon(alerts, tank)), window, end, most))],
+            [.. plan.Pumps.Select(pump => Lane(pump, site, runs[pump.Id], ByUnit(unit => unit.Pumps, pump.Index), window, end, most))],
             StripFold.InRows(alerts.Select(alert => Mark(alert, window))),
             StripFold.Supply(plan, window));
 
@@ -56,13 +59,13 @@ internal sealed class StripReader(SeriesStore series, LedgerStore ledger)
             plan.Units.FirstOrDefault(unit => reported(unit).Contains(device)) is { } unit ? known[unit.Index] : [];
     }
 
-    private static WaterLane Lane(Tank tank, IReadOnlyList<LevelObservation> levels, ImmutableArray<Stretch> known, StripWindow window, DateTimeOffset end)
+    private static WaterLane Lane(Tank tank, IReadOnlyList<StoredLevel> levels, ImmutableArray<Stretch> known, StripWindow window, DateTimeOffset end, int most)
     {
-        var water = StripFold.Water(tank, levels, known, window);
+        var water = StripFold.Water(tank, levels, known, window, most);
         return new(tank, water, StripFold.Gaps([.. water.Select(stretch => new Stretch(stretch.From, stretch.To))], window, end));
     }
 
-    private static PumpLane Lane(Pump pump, SiteView site, IEnumerable<PumpRun> ended, ImmutableArray<Stretch> known, StripWindow window, DateTimeOffset end)
+    private static PumpLane Lane(Pump pump, SiteView site, IEnumerable<PumpRun> ended, ImmutableArray<Stretch> known, StripWindow window, DateTimeOffset end, int most)
     {
         var runs = ended.Where(run => run.StoppedAt is not null)
             .Select(run => new RunMark(run.StartedAt, run.StoppedAt!.Value, 1, run.Manual, false, run.Delivered)).ToList();
@@ -73,7 +76,7 @@ internal sealed class StripReader(SeriesStore series, LedgerStore ledger)
             runs.Add(new(now.StartedAt, until, 1, now.Manual, true, null));
         }
 
-        return new(pump, StripFold.Joined(runs, window), StripFold.Joined(trips, window), StripFold.Gaps(known, window, end));
+        return new(pump, StripFold.Joined(runs, window, most), StripFold.Joined(trips, window), StripFold.Gaps(known, window, end));
     }
 
     private static bool IsTrip(PumpCause? cause) =>
