@@ -144,7 +144,7 @@ public static class SiteSentences
         public static Standing Of(SitePlan plan, Tank tank, SiteTimeline timeline, DateTimeOffset now)
         {
             var water = timeline.Tanks[tank.Index];
-            var name = tank.Role == TankRole.Sump ? $"sump {tank.Id}" : $"tank {tank.Id}";
+            var name = tank.Role != TankRole.Sump ? $"tank {tank.Id}" : tank.Id.Value == "sump" ? "the sump" : $"sump {tank.Id}";
             if (water.SeenAt is not { } seen)
             {
                 return Unknown($"Nothing is known of the water in {tank.Id} yet.");

@@ -5,7 +5,8 @@ namespace TankWatch.Service.Demo;
 /// <summary>What a demonstration's clock shows.</summary>
 /// <param name="Now">Simulated, UTC.</param>
 /// <param name="Speed">Simulated seconds in one of the wall's.</param>
-public readonly record struct ClockReading(DateTimeOffset Now, double Speed);
+/// <param name="Begun">The month of history is loaded, and the script runs.</param>
+public readonly record struct ClockReading(DateTimeOffset Now, double Speed, bool Begun);
 
 /// <summary>
 /// The time of a demonstration: it starts at the present and runs some times as fast as the wall clock. Delays and periods are in
@@ -69,7 +70,7 @@ public sealed class DemoClock : TimeProvider
     {
         lock (changing)
         {
-            return new(Now(), speed);
+            return new(Now(), speed, begun);
         }
     }
 

@@ -57,6 +57,15 @@ internal sealed class DemoEstate(LedgerStore ledger, SiteDirectory directory, Si
         await directory.RefreshAsync(stop);
     }
 
+    /// <summary>What the month of history left open has been seen by somebody, as in any estate that is looked after: what is new stands out.</summary>
+    public async Task TakeInHandAsync(CancellationToken stop)
+    {
+        foreach (var alert in directory.Sites.SelectMany(site => site.OpenAlerts).ToList())
+        {
+            await directory.TellAsync(new Core.Acknowledge(alert.Id, "Ida Wren", "The installer comes on Thursday."), stop);
+        }
+    }
+
     /// <summary>What the units have sent since the last call.</summary>
     public IReadOnlyList<SimulatedMessage> LiveOn(DateTimeOffset to) => [.. sites.SelectMany(site => site.Advance(to)).OrderBy(message => message.ArrivesAt)];
 

@@ -58,6 +58,7 @@ internal static class DemoRun
             await estate.LiveThroughHistoryAsync(progress, stop);
             return true;
         });
+        await estate.TakeInHandAsync(stop);
         clock.Begin(DemoFeed.Ahead);
         await Hosting.SayReadyAsync(app, terminal);
         await ActivatorUtilities.CreateInstance<DemoFeed>(app.Services, estate).RunAsync(mqttPort, stop);

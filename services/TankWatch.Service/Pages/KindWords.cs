@@ -18,7 +18,7 @@ internal static class KindWords
         FindingKind.WeakPump => ("Weak pump", "its pump delivers less than it used to"),
         FindingKind.Leak => ("Leak", "it loses water at all hours"),
         FindingKind.HeavyUse => ("Heavy use", "it uses more water than usual"),
-        FindingKind.RepeatedDryTrips => ("Pump stops for want of water", "its pump keeps stopping for want of water"),
+        FindingKind.RepeatedDryTrips => ("No water comes to the pump", "its pump keeps stopping because no water comes"),
         FindingKind.RunTooLong => ("Pump runs too long", "its pump runs longer than any filling takes"),
         FindingKind.OverflowRisk => ("About to overflow", "its pump runs on although the tank is full"),
         FindingKind.RunningOut => ("Running out of water", "it is running out of water"),

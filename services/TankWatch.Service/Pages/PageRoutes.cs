@@ -1,3 +1,4 @@
+using System.Text;
 using Microsoft.AspNetCore.Components;
 using Microsoft.AspNetCore.Http.HttpResults;
 using Microsoft.AspNetCore.Mvc;
@@ -75,6 +76,9 @@ internal static class PageRoutes
     /// <summary>A page that only says something.</summary>
     public static RazorComponentResult Say(string sentence, int status, string? more = null) =>
         Page<SayPage>(new() { [nameof(SayPage.Sentence)] = sentence, [nameof(SayPage.More)] = more }, status);
+
+    /// <summary>Where a form leads back to: only ever an address of ours that a header can carry.</summary>
+    public static string Back(string? asked, string otherwise) => RedirectHttpResult.IsLocalUrl(asked) && Ascii.IsValid(asked) ? asked! : otherwise;
 
     /// <summary>The side on which reading begins: turned round on request, for checking; a language will bring its own.</summary>
     public static string Direction(this HttpContext context) => context.Request.Query["dir"] == "rtl" ? "rtl" : "ltr";

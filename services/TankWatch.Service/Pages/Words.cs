@@ -1,3 +1,4 @@
+using System.Diagnostics.CodeAnalysis;
 using System.Globalization;
 using System.Text;
 using TankWatch.Core.Time;
@@ -32,17 +33,30 @@ internal static class Words
     /// <param name="zone">The site's.</param>
     public static string Near(DateTimeOffset at, DateTimeOffset now, TimeZoneInfo zone) => LocalClock.Near(at, now, zone);
 
+    /// <summary>"between 1 500 and 3 900 litres"; one number where both ends read the same.</summary>
+    public static string Between(double low, double high) =>
+        Number(low) == Number(high) ? $"{Number(low)} litres" : $"between {Number(low)} and {Number(high)} litres";
+
     /// <summary>Whole litres with a thin space between thousands: "12 400".</summary>
     public static string Number(double value) =>
         Math.Round(value).ToString("#,0", CultureInfo.InvariantCulture).Replace(',', '\u202f');
 
-    /// <summary>Without the marks that turn writing round or hide it: for places that cannot isolate a name, such as a title.</summary>
-    public static string Plain(string text)
+    /// <summary>
+    /// Without the marks that turn writing round or hide it, and without controls but line ends. Isolating a name is not enough: a mark
+    /// that opens and never closes, or closes what it did not open, reaches beyond its element.
+    /// </summary>
+    [return: NotNullIfNotNull(nameof(text))]
+    public static string? Plain(string? text)
     {
+        if (text is null)
+        {
+            return null;
+        }
+
         var plain = new StringBuilder(text.Length);
         foreach (var c in text)
         {
-            if (!char.IsControl(c) && c is not ((>= '\u202a' and <= '\u202e') or (>= '\u2066' and <= '\u2069') or '\u200e' or '\u200f' or '\u061c'))
+            if ((c == '\n' || !char.IsControl(c)) && c is not ((>= '\u202a' and <= '\u202e') or (>= '\u2066' and <= '\u2069') or '\u200e' or '\u200f' or '\u061c'))
             {
                 plain.Append(c);
             }

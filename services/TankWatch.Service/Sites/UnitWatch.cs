@@ -44,7 +44,8 @@ internal sealed class UnitWatch
     /// <summary>Recalls what was read back from the store: neither a sign of life nor new to count.</summary>
     public void Recall(Observation seen)
     {
-        NewestAt = Later(NewestAt, seen.Stamp.At);
+        // The broker's word that a unit is gone is none of the unit's.
+        NewestAt = seen is StatusObservation { Online: false } ? NewestAt : Later(NewestAt, seen.Stamp.At);
         if (seen is StatusObservation status && !(status.Stamp.Boot < Status?.Stamp.Boot))
         {
             Status = status;

@@ -34,6 +34,12 @@ internal readonly record struct StoredLevel(DateTimeOffset At, int Tank, int Wet
 public sealed record StoredRefusal(
     long Id, UnitId? Unit, string Topic, byte[] Payload, long Length, string Reason, string Detail, DateTimeOffset ReceivedAt);
 
+/// <summary>A unit that no site's file names.</summary>
+/// <param name="Unit">From its topic.</param>
+/// <param name="Messages">Of it that are kept.</param>
+/// <param name="LastAt">When the newest came, UTC.</param>
+public sealed record StoredStranger(UnitId Unit, long Messages, DateTimeOffset LastAt);
+
 /// <summary>What is stored of one unit, to count on from after a restart.</summary>
 public sealed record StoredUnitTally(long Accepted, long Refused, DateTimeOffset? LastLiveAt, ImmutableArray<StoredBoot> Boots);
 
@@ -190,6 +196,14 @@ public sealed class SeriesStore(Database database)
 
     /// <param name="unit">Null for what came on no unit's topic.</param>
     public long CountRefused(UnitId? unit) => database.Read(connection => CountRefused(connection, unit));
+
+    /// <returns>Units that no site's file named when they spoke, the newest first.</returns>
+    public IReadOnlyList<StoredStranger> ListStrangers(int limit) => database.Read(connection => connection.List(
+        """
+        SELECT unit, count(*), max(received) FROM refused WHERE bucket = '' AND unit IS NOT NULL
+        AND unit NOT IN (SELECT id FROM units) GROUP BY unit ORDER BY max(received) DESC LIMIT ?1
+        """,
+        row => new StoredStranger(new(row.GetString(0)), row.GetInt64(1), row.Time(2)), limit));
 
     /// <summary>Replaces what is known of runs and days; call it within <see cref="Database.Write{T}"/>.</summary>
     internal static void Replace(SqliteConnection connection, SiteId site, DateTimeOffset? runsAfter, IEnumerable<PumpRun> runs, IEnumerable<SiteDay> days)

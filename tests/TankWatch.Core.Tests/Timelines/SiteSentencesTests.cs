@@ -83,7 +83,7 @@ public sealed class SiteSentencesTests
     {
         var day = House().At("06:00").Tank("roof", "111").Tank("sump", "100").At("07:00").Tank("sump", "000");
         Assert.Equal(
-            "Since 06:00 tank roof is full: 5\u202f800 litres or more. Since 07:00 sump sump is below its lowest probe: 1\u202f500 litres or less.", Said(day, "08:00").Water);
+            "Since 06:00 tank roof is full: 5\u202f800 litres or more. Since 07:00 the sump is below its lowest probe: 1\u202f500 litres or less.", Said(day, "08:00").Water);
     }
 
     [Fact]
@@ -103,7 +103,7 @@ public sealed class SiteSentencesTests
         var plan = Plans.House();
         var low = plan with { Tanks = [plan.Tanks[0]], Pumps = [], Units = [plan.Units[0] with { Tanks = [0], Pumps = [] }] };
         Assert.Equal(
-            ("Sump sump holds between 1\u202f500 and 4\u202f800 litres.", "No pump is monitored here."), Said(Scenario.Of(low).At("06:00").Tank("sump", "100"), "06:30"));
+            ("The sump holds between 1\u202f500 and 4\u202f800 litres.", "No pump is monitored here."), Said(Scenario.Of(low).At("06:00").Tank("sump", "100"), "06:30"));
     }
 
     [Fact]

@@ -16,7 +16,7 @@ public sealed class DemoClockTests
         var clock = Begun(60);
         Assert.Equal(Present, clock.GetUtcNow());
         wall.Advance(TimeSpan.FromSeconds(2.5));
-        Assert.Equal(new ClockReading(Present.AddSeconds(150), 60), clock.Read());
+        Assert.Equal(new ClockReading(Present.AddSeconds(150), 60, true), clock.Read());
     }
 
     [Fact]
@@ -27,7 +27,7 @@ public sealed class DemoClockTests
         Assert.Equal(Present.AddSeconds(0.3), clock.GetUtcNow());
         clock.SetSpeed(60);
         wall.Advance(TimeSpan.FromSeconds(30));
-        Assert.Equal(Present.AddSeconds(0.6), clock.GetUtcNow());
+        Assert.Equal(new ClockReading(Present.AddSeconds(0.6), 60, false), clock.Read());
         clock.Begin();
         wall.Advance(TimeSpan.FromSeconds(1));
         Assert.Equal(Present.AddSeconds(60.6), clock.GetUtcNow());
@@ -39,7 +39,7 @@ public sealed class DemoClockTests
         var clock = Begun(1);
         wall.Advance(TimeSpan.FromSeconds(10));
         clock.SetSpeed(600);
-        Assert.Equal(new ClockReading(Present.AddSeconds(10), 600), clock.Read());
+        Assert.Equal(new ClockReading(Present.AddSeconds(10), 600, true), clock.Read());
         wall.Advance(TimeSpan.FromSeconds(1));
         clock.SetSpeed(1.5);
         Assert.Equal(Present.AddSeconds(610), clock.GetUtcNow());

@@ -18,20 +18,20 @@ public sealed class EstateOpeningTests
     public static TheoryData<string, SiteView[]> Openings { get; } = new()
     {
         { "There is no building yet.", [] },
-        { "Ternhouse needs a hand: its pump keeps stopping for want of water.", [Dry] },
-        { "Taken Row needs a hand, and it is acknowledged: it is running out of water.", [TakenOn] },
+        { "Ternhouse needs a hand: its pump keeps stopping because no water comes.", [Dry] },
+        { "Taken Row is in hand: it is running out of water.", [TakenOn] },
         { "Well House needs no hand.", [Well] },
         { "Shelved Row needs no hand; something is put aside there.", [Shelved] },
         { "Nothing has been heard of New Row yet.", [Unheard] },
         { "None of 2 buildings needs a hand.", [Well, Building("also", "Also Well")] },
         { "None of 3 buildings needs a hand. At 1 something is put aside. 1 has not been heard of yet.", [Well, Shelved, Unheard] },
         { "Nothing has been heard of 2 buildings yet.", [Unheard, Unheard("newer", "Newer Row")] },
-        { "1 of 2 buildings needs a hand. Ternhouse: its pump keeps stopping for want of water.", [Well, Dry] },
-        { "2 of 3 buildings need a hand. Ternhouse first: its pump keeps stopping for want of water.", [Dark, Well, Dry] },
-        { "1 of 2 buildings needs a hand, and it is acknowledged. Taken Row: it is running out of water.", [Well, TakenOn] },
-        { "2 of 3 buildings need a hand, 1 of them acknowledged. Dark Row first: its mains are off.", [Well, TakenOn, Dark] },
+        { "1 of 2 buildings needs a hand. Ternhouse: its pump keeps stopping because no water comes.", [Well, Dry] },
+        { "2 of 3 buildings need a hand. Ternhouse first: its pump keeps stopping because no water comes.", [Dark, Well, Dry] },
+        { "None of 2 buildings needs a hand; 1 is in hand.", [Well, TakenOn] },
+        { "1 of 3 buildings needs a hand, 1 is in hand. Dark Row: its mains are off.", [Well, TakenOn, Dark] },
         {
-            "2 of 3 buildings need a hand, and all are acknowledged. Taken Row first: it is running out of water.",
+            "None of 3 buildings needs a hand; 2 are in hand.",
             [Well, TakenOn, Building("held", "Held Row", Alert(FindingKind.Leak, state: AlertState.Acknowledged))]
         },
     };
@@ -41,13 +41,13 @@ public sealed class EstateOpeningTests
     public void The_page_opens_with_who_needs_somebody_and_why(string opening, SiteView[] sites) => Assert.Equal(opening, Estate(sites).Opening());
 
     [Theory]
-    [InlineData("tern", null, "1 of 4 buildings matches “tern”. Ternhouse needs a hand: its pump keeps stopping for want of water.")]
+    [InlineData("tern", null, "1 of 4 buildings matches “tern”. Ternhouse needs a hand: its pump keeps stopping because no water comes.")]
     [InlineData("row", null, "2 of 4 buildings match “row”. 1 of them needs a hand. Dark Row: its mains are off.")]
-    [InlineData("house", "any", "2 of 4 buildings match “house”. 1 of them needs a hand. Ternhouse: its pump keeps stopping for want of water.")]
+    [InlineData("house", "any", "2 of 4 buildings match “house”. 1 of them needs a hand. Ternhouse: its pump keeps stopping because no water comes.")]
     [InlineData("shelved", "any", "1 of 4 buildings matches “shelved”. Shelved Row needs no hand; something is put aside there.")]
     [InlineData("nowhere", null, "No building matches “nowhere”.")]
     [InlineData("nowhere", "power-failure", "No building matches “nowhere”.")]
-    [InlineData(null, "any", "2 of 4 buildings need a hand. Ternhouse first: its pump keeps stopping for want of water.")]
+    [InlineData(null, "any", "2 of 4 buildings need a hand. Ternhouse first: its pump keeps stopping because no water comes.")]
     [InlineData(null, "power-failure", "Power cut: 1 of 4 buildings, Dark Row.")]
     [InlineData("row", "power-failure", "Power cut: 1 of 2 buildings that match “row”, Dark Row.")]
     [InlineData(null, "leak", "Leak: none of 4 buildings has this now.")] // One has it, and it was put aside.

@@ -28,7 +28,7 @@ public sealed partial class EstatePageTests(Served service) : IClassFixture<Serv
         Assert.Contains("Not acknowledged.", text, StringComparison.Ordinal);
         Assert.Contains("Tank roof holds between 1\u202f500 and 3\u202f900 litres.", text, StringComparison.Ordinal);
         Assert.Contains("Nothing is known of pump p1 yet.", text, StringComparison.Ordinal);
-        Assert.Matches("Last word <time datetime=\"[0-9TZ:-]+\" data-ago>.+</time>\\.", building);
+        Assert.Matches("Last word at [0-9:]+, <time datetime=\"[0-9TZ:-]+\" data-ago>.+</time>\\.", building);
     }
 
     [Fact]
@@ -40,13 +40,13 @@ public sealed partial class EstatePageTests(Served service) : IClassFixture<Serv
         await Eventually.Comes(() => browser.OpenAsync(), page => page.Contains($"/alerts/{id}", StringComparison.Ordinal), "the alert");
         var page = await browser.OpenAsync("/?q=%C3%A1gua&wrong=any");
         var back = WebUtility.HtmlDecode(Back().Match(page).Groups[1].Value);
-        Assert.Equal("/?q=%C3%A1gua&wrong=any", back);
+        Assert.Equal($"/?q=%C3%A1gua&wrong=any#b-{site.Id}", back);
         Assert.Contains($"action=\"/alerts/{id}/acknowledge\"", page, StringComparison.Ordinal);
         using var answer = await browser.SendAsync(page, $"/alerts/{id}/acknowledge", ("note", ""), ("back", back));
         Assert.Equal((HttpStatusCode.Redirect, back), (answer.StatusCode, answer.Headers.Location?.OriginalString));
         page = await Eventually.Comes(() => browser.OpenAsync(back), page => page.Contains("Acknowledged by <bdi>of-agua</bdi>", StringComparison.Ordinal), "who acknowledged");
         Assert.DoesNotContain("<details", page, StringComparison.Ordinal);
-        Assert.Equal("1 of 1 building matches “água”. Água Alta needs a hand, and it is acknowledged: its mains are off.", Opening(page));
+        Assert.Equal("1 of 1 building matches “água”. Água Alta is in hand: its mains are off.", Opening(page));
     }
 
     [Theory]

@@ -10,7 +10,7 @@ namespace TankWatch.Service.Tests.Pages;
 public sealed class EstateViewTests
 {
     [Fact]
-    public void The_worst_stands_first_and_among_equals_the_one_that_waits_longest()
+    public void What_nobody_knows_of_stands_first_then_the_worst_then_the_one_that_waits_longest()
     {
         SiteView[] sites =
         [
@@ -22,7 +22,7 @@ public sealed class EstateViewTests
             Building("f-old", "Old", Alert(FindingKind.HeavyUse, Priority.Low, hoursAgo: 300), Alert(FindingKind.Leak, Priority.High, hoursAgo: 2)),
             Building("g-held", "Held", Alert(FindingKind.RunningOut, Priority.Critical, hoursAgo: 0.1, state: AlertState.Acknowledged)),
         ];
-        Assert.Equal(["g-held", "f-old", "e-new", "d-low", "a-well", "b-aside", "c-over"], Estate(sites).Ids());
+        Assert.Equal(["f-old", "e-new", "d-low", "g-held", "a-well", "b-aside", "c-over"], Estate(sites).Ids());
     }
 
     [Fact]
@@ -35,7 +35,7 @@ public sealed class EstateViewTests
                 Alert(FindingKind.ProbeFault, state: AlertState.OutOfService), Alert(FindingKind.PowerFailure, state: AlertState.ReturnedUnacknowledged)),
         ]).Buildings[0];
         Assert.Equal(["It is running-out.", "It is leak."], building.Alerts.Select(alert => alert.Summary));
-        Assert.Equal(("1 more needs a hand", "1 put aside, 1 over and not acknowledged"), (building.Further, building.PutAside));
+        Assert.Equal(("1 more", "1 alert that is over, 1 put aside"), (building.Further, building.PutAside));
         Assert.Equal("10:00", building.Alerts[1].Since); // Winter time in Lisbon is UTC.
     }
 
@@ -44,13 +44,14 @@ public sealed class EstateViewTests
     {
         var open = Alert(FindingKind.Leak, Priority.Medium);
         var building = Estate([Building("b", "B", Alert(FindingKind.RunningOut, Priority.Critical, state: AlertState.Acknowledged), open)]).Buildings[0];
-        Assert.Equal((open.Id, "Rosa", "11:40"), (building.ToAcknowledge, building.Alerts[0].AcknowledgedBy, building.Alerts[0].Acknowledged));
+        Assert.Equal((open.Id, null), (building.ToAcknowledge, building.Alerts[0].AcknowledgedBy));
+        Assert.Equal(("Rosa", "11:40"), (building.Alerts[1].AcknowledgedBy, building.Alerts[1].Acknowledged));
 
-        // Behind two that are acknowledged it is spelled out all the same, for its form stands below it.
+        // What nobody has acknowledged goes before worse things that somebody has.
         var held = (Core.Alerts.Alert[])[Alert(FindingKind.RunningOut, Priority.Critical, state: AlertState.Acknowledged), Alert(FindingKind.NoStart, state: AlertState.Acknowledged), open];
         building = Estate([Building("b", "B", held)]).Buildings[0];
-        Assert.Equal([held[0].Id, open.Id], building.Alerts.Select(alert => alert.Id));
-        Assert.Equal("1 more needs a hand", building.Further);
+        Assert.Equal([open.Id, held[0].Id], building.Alerts.Select(alert => alert.Id));
+        Assert.Equal("1 more", building.Further);
         Assert.Null(Estate([Building("c", "C", Alert(FindingKind.Leak, state: AlertState.Acknowledged))]).Buildings[0].ToAcknowledge);
     }
 
@@ -81,8 +82,8 @@ public sealed class EstateViewTests
             Building("c", "C House", Alert(FindingKind.NoStart, state: AlertState.Shelved)),
             Building("d", "D House", Alert(FindingKind.Leak)),
         ];
-        Assert.Equal([("All", 4), ("Needs a hand", 3), ("Leak", 3), ("Power cut", 1)], Counts(Estate(sites)));
-        Assert.Equal([("All", 2), ("Needs a hand", 2), ("Leak", 2), ("Power cut", 1)], Counts(Estate(sites, "row")));
+        Assert.Equal([("All", 4), ("Something wrong", 3), ("Leak", 3), ("Power cut", 1)], Counts(Estate(sites)));
+        Assert.Equal([("All", 2), ("Something wrong", 2), ("Leak", 2), ("Power cut", 1)], Counts(Estate(sites, "row")));
         foreach (var choice in Estate(sites, "row").Choices)
         {
             var query = System.Web.HttpUtility.ParseQueryString(choice.Address[1..]);
@@ -147,7 +148,7 @@ public sealed class EstateViewTests
 
     [Theory]
     [InlineData("b-024")]
-    [InlineData("5~1~b")]
+    [InlineData("9~1~b")]
     [InlineData("1~-1~b")]
     [InlineData("1~+1~b")]
     [InlineData("1~9999999999999999999~b")]

@@ -90,10 +90,11 @@ public sealed class StripTests
     [Fact]
     public void Runs_that_cannot_be_told_apart_are_one_mark_that_counts_them()
     {
-        var runs = Enumerable.Range(0, 30).Select(i => new RunMark(At("06:00").AddSeconds(i * 40), At("06:00").AddSeconds((i * 40) + 20), 1, i == 3, false, null));
+        var runs = Enumerable.Range(0, 30).Select(i => new RunMark(At("06:00").AddSeconds(i * 40), At("06:00").AddSeconds((i * 40) + 20), 1, i == 3, false, TimeSpan.FromSeconds(20), null));
 
         var mark = Assert.Single(StripFold.Joined(runs, Day));
         Assert.Equal((30, true, At("06:00"), At("06:19:40")), (mark.Runs, mark.Manual, mark.From, mark.To));
+        Assert.Equal(TimeSpan.FromMinutes(10), mark.Lasted);
     }
 
     [Fact]

@@ -35,7 +35,7 @@ internal abstract class Trips : Rule
     protected abstract FindingText Words(in RuleContext context, string pump, string counted);
 }
 
-/// <summary>The pump keeps stopping for want of water.</summary>
+/// <summary>The pump keeps stopping because no water comes.</summary>
 internal sealed class RepeatedDryTrips : Trips
 {
     public override FindingKind Kind => FindingKind.RepeatedDryTrips;
@@ -45,7 +45,7 @@ internal sealed class RepeatedDryTrips : Trips
     protected override RecentTimes Of(PumpTimeline pump) => pump.DryTrips;
 
     protected override FindingText Words(in RuleContext context, string pump, string counted) => new(
-        $"Pump {pump} keeps stopping for want of water.", [counted],
+        $"Pump {pump} keeps stopping because no water comes.", [counted],
         ["See whether the sump has water and whether the public supply ran.", "If the sump is full, have the suction, the foot valve and the inlet detector checked."],
         Cautions.PumpAndSump);
 }

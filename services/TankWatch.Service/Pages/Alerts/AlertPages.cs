@@ -60,7 +60,7 @@ internal static class AlertPages
         Results<Ok<AlertJson>, ProblemHttpResult> outcome, AlertReading reading, string id, Caller caller, string? written, string? back) =>
         outcome.Result is ProblemHttpResult problem
             ? reading.Refuse(id, caller, new(Sentence(problem.ProblemDetails.Detail), written), problem.StatusCode)
-            : TypedResults.LocalRedirect(RedirectHttpResult.IsLocalUrl(back) ? back! : $"/alerts/{Uri.EscapeDataString(id)}");
+            : TypedResults.LocalRedirect(PageRoutes.Back(back, $"/alerts/{Uri.EscapeDataString(id)}"));
 
     /// <summary>A browser sends line ends as two characters.</summary>
     private static string? Cleaned(string? note) => string.IsNullOrWhiteSpace(note) ? null : note.Trim().ReplaceLineEndings("\n");

@@ -27,7 +27,7 @@ public sealed record FiguresView(string Period, PeriodHead Current, PeriodHead P
         yield return Row("Starts", figures => Amounts.Count(figures.Starts));
         yield return Row("Ran for", figures => Amounts.Span(figures.RunSeconds));
         yield return Row("Longest run", figures => Amounts.Span(figures.LongestRunSeconds));
-        yield return Row("Stops for want of water", figures => Amounts.Count(figures.DryTrips));
+        yield return Row("Stops because no water came", figures => Amounts.Count(figures.DryTrips));
         yield return Row("Delivered, litres", figures => Amounts.Of(figures.DeliveredLitres));
         yield return Row("Delivery, litres a minute", figures => Amounts.Of(figures.LitresPerMinute, 1));
         yield return Row("Energy, kWh", figures => Amounts.Of(figures.EnergyKwh, 2));

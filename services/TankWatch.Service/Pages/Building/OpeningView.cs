@@ -20,8 +20,7 @@ public sealed record OpeningView(bool NeedsHand, string Lead, string Rest)
             var what = silent
                 ? heard is { } last ? $"nothing is known of it since {Words.Near(last, now, site.Plan.TimeZone)}" : "nothing has ever been heard of it"
                 : KindWords.Clause(worst.Finding.Kind) + (others.Count == 0 ? "" : $", and {Amounts.Count(others.Count, "other thing", "other things")}");
-            return new(true, "", worst.State == AlertState.Acknowledged && others.All(alert => alert.State == AlertState.Acknowledged)
-                ? $", and somebody knows: {what}." : $": {what}.");
+            return WorstFirst.Waits(worst) ? new(true, "", $": {what}.") : new(false, "", $" is in hand: {what}.");
         }
 
         if (site.Units.IsEmpty)

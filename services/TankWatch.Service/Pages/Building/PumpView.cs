@@ -57,7 +57,7 @@ public sealed record PumpView(
 
         string[] trips =
         [
-            .. Trip(dryTrips, "for want of water"), .. Trip(known.VoltageTrips.CountWithin(today, now), "for the voltage"),
+            .. Trip(dryTrips, "because no water came"), .. Trip(known.VoltageTrips.CountWithin(today, now), "for the voltage"),
             .. Trip(known.OverloadTrips.CountWithin(today, now), "for overload"),
         ];
         return trips.Length == 0 ? "No trips today." : $"Trips today: {string.Join(", ", trips)}.";

@@ -10,7 +10,7 @@ internal static class DemonstrationPages
 
     public static void MapDemonstration(this RouteGroupBuilder pages)
     {
-        pages.MapPost("/demo/speed", ([FromForm] string? speed, IServiceProvider services) =>
+        pages.MapPost("/demo/speed", ([FromForm] string? speed, [FromForm] string? back, IServiceProvider services) =>
         {
             if (services.GetService<DemoClock>() is not { } clock)
             {
@@ -23,7 +23,7 @@ internal static class DemonstrationPages
             }
 
             clock.SetSpeed(wanted);
-            return (IResult)TypedResults.LocalRedirect("/");
+            return (IResult)TypedResults.LocalRedirect(PageRoutes.Back(back, "/"));
         });
         pages.MapPost("/demo/first-look", ([FromForm] string? show, HttpContext context) =>
         {

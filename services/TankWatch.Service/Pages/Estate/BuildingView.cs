@@ -29,28 +29,30 @@ public sealed record BuildingView(
         var open = WorstFirst.Order(site.OpenAlerts).ToList();
         var pressing = open.FindAll(WorstFirst.Presses);
         var heard = site.Units.Max(unit => unit.HeardAt);
-        var toAcknowledge = pressing.Find(alert => alert.State == AlertState.Unacknowledged);
+        var toAcknowledge = pressing.Find(WorstFirst.Waits);
         var isUnheard = SiteSentences.IsUnheard(site.State);
         return new(
-            site, site.Plan.Name, [.. Chosen().Select(alert => AlertLine.Of(alert, site, now))],
-            pressing.Count > Spelled ? $"{pressing.Count - Spelled} more {(pressing.Count == Spelled + 1 ? "needs" : "need")} a hand" : "",
-            Aside(open), toAcknowledge?.Id,
+            site, site.Plan.Name, [.. pressing.Take(Spelled).Select(alert => AlertLine.Of(alert, site, now))],
+            pressing.Count > Spelled ? $"{pressing.Count - Spelled} more" : "",
+            Aside(open, site, now), toAcknowledge?.Id,
             isUnheard ? null : SiteSentences.Water(site.Plan, site.State, now), isUnheard ? null : SiteSentences.Pumps(site.Plan, site.State, now),
             heard, now - heard > SiteTimeline.WordHolds);
-
-        // The one that waits for somebody is among them, for its form stands below it.
-        IEnumerable<Alert> Chosen() => pressing.Take(Spelled).Contains(toAcknowledge) || toAcknowledge is null
-            ? pressing.Take(Spelled) : [.. pressing.Take(Spelled - 1), toAcknowledge];
     }
 
-    private static string Aside(List<Alert> open)
+    private static string Aside(List<Alert> open, SiteView site, DateTimeOffset now)
     {
-        var over = open.Count(alert => alert.State == AlertState.ReturnedUnacknowledged);
-        var aside = open.Count(alert => !WorstFirst.Presses(alert)) - over;
+        var over = open.FindAll(alert => alert.State == AlertState.ReturnedUnacknowledged);
+        var aside = open.Count(alert => !WorstFirst.Presses(alert)) - over.Count;
         return string.Join(", ", ((string[])
         [
+            over switch
+            {
+                [] => "",
+                [{ Finding: { ClearedAt: { } end, Kind: var kind } }] => $"{KindWords.Name(kind)}, over since {Words.Near(end, now, site.Plan.TimeZone)}",
+                [_] => "1 alert that is over",
+                _ => $"{over.Count} alerts that are over",
+            },
             aside > 0 ? $"{aside} put aside" : "",
-            over > 0 ? $"{over} over and not acknowledged" : "",
         ]).Where(part => part != ""));
     }
 }

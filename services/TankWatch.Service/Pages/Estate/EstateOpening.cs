@@ -39,49 +39,37 @@ internal static class EstateOpening
 
     private static IReadOnlyList<Said> OfOne(RankedSite site) => site switch
     {
-        { NeedsHand: true } => [NameOf(site), IsTakenOn(site) ? " needs a hand, and it is acknowledged: " : " needs a hand: ", Reason(site), "."],
+        { NeedsHand: true } => [NameOf(site), " needs a hand: ", Reason(site), "."],
+        { IsInHand: true } => [NameOf(site), " is in hand: ", Reason(site), "."],
         _ when IsUnheard(site) => ["Nothing has been heard of ", NameOf(site), " yet."],
         _ => [NameOf(site), HasAside(site) ? " needs no hand; something is put aside there." : " needs no hand."],
     };
 
     private static IReadOnlyList<Said> OfMany(List<RankedSite> sites, string of)
     {
-        var needing = sites.FindAll(site => site.NeedsHand);
-        if (needing.Count == 0)
+        var (needing, inHand) = (sites.Count(site => site.NeedsHand), sites.Count(site => site.IsInHand));
+        if (needing == 0)
         {
-            return [NoneNeeds(sites, of)];
+            return [NoneNeeds(sites, of, inHand)];
         }
 
-        // Where to go first: to the worst that nobody has acknowledged, if there is one.
-        var takenOn = needing.Count(IsTakenOn);
-        var worst = needing[takenOn == needing.Count ? 0 : needing.FindIndex(site => !IsTakenOn(site))];
-        var acknowledged = (takenOn, needing.Count - takenOn) switch
-        {
-            (0, _) => "",
-            (1, 0) => ", and it is acknowledged",
-            (_, 0) => ", and all are acknowledged",
-            _ => $", {Words.Number(takenOn)} of them acknowledged",
-        };
         return
         [
-            $"{Words.Number(needing.Count)} {of} {Need(needing.Count)} a hand{acknowledged}. ",
-            NameOf(worst), needing.Count == 1 ? ": " : " first: ", Reason(worst), ".",
+            $"{Words.Number(needing)} {of} {Need(needing)} a hand{(inHand == 0 ? "" : $", {InHand(inHand)}")}. ",
+            NameOf(sites[0]), needing == 1 ? ": " : " first: ", Reason(sites[0]), ".",
         ];
     }
 
-    private static string NoneNeeds(List<RankedSite> sites, string of)
+    private static string NoneNeeds(List<RankedSite> sites, string of, int inHand)
     {
         var (aside, unheard) = (sites.Count(HasAside), sites.Count(IsUnheard));
-        return unheard == sites.Count ? $"Nothing has been heard {of} yet." : $"None {of} needs a hand."
+        return unheard == sites.Count ? $"Nothing has been heard {of} yet." : $"None {of} needs a hand{(inHand == 0 ? "" : $"; {InHand(inHand)}")}."
             + (aside > 0 ? $" At {Words.Number(aside)} something is put aside." : "")
             + (unheard > 0 ? $" {Words.Number(unheard)} {(unheard == 1 ? "has" : "have")} not been heard of yet." : "");
     }
 
     private static string Reason(RankedSite site) => KindWords.Clause(
-        WorstFirst.Order(site.Site.OpenAlerts.Where(WorstFirst.Presses)).OrderBy(alert => alert.State == AlertState.Acknowledged).First().Finding.Kind);
-
-    /// <summary>Somebody has acknowledged all that presses there.</summary>
-    private static bool IsTakenOn(RankedSite site) => site.Site.OpenAlerts.All(alert => alert.State != AlertState.Unacknowledged);
+        WorstFirst.Order(site.Site.OpenAlerts.Where(WorstFirst.Presses)).First().Finding.Kind);
 
     private static bool HasAside(RankedSite site) => site.Site.OpenAlerts.Any(alert => alert.State is AlertState.Shelved or AlertState.OutOfService or AlertState.Suppressed);
 
@@ -90,6 +78,8 @@ internal static class EstateOpening
     private static Said NameOf(RankedSite site) => Said.Name(site.Site.Plan.Name, $"/sites/{site.Site.Plan.Id}");
 
     private static string Buildings(int count) => count == 1 ? "1 building" : $"{Words.Number(count)} buildings";
+
+    private static string InHand(int count) => $"{Words.Number(count)} {(count == 1 ? "is" : "are")} in hand";
 
     private static string Need(int count) => count == 1 ? "needs" : "need";
 }

@@ -35,7 +35,7 @@ public sealed record EstateView(
             return new(asked.Fault, "TankWatch: buildings", asked, sites.Count, choices, [], "", null, 0);
         }
 
-        var listed = asked.Wrong == "" ? found : found.FindAll(site => asked.Kind is { } kind ? Choice.Has(site.Site, kind) : site.NeedsHand);
+        var listed = asked.Wrong == "" ? found : found.FindAll(site => asked.Kind is { } kind ? Choice.Has(site.Site, kind) : site.Rank.Need > 0);
         var first = WorstFirst.CountUpTo(listed, asked.After);
         var shown = listed.GetRange(first, Math.Min(PageLength, listed.Count - first));
         var left = listed.Count - first - shown.Count;
@@ -62,14 +62,14 @@ public sealed record Choice(string Name, int Count, string Address, bool IsPrese
 {
     private static readonly FindingKind[] Kinds = Enum.GetValues<FindingKind>();
 
-    /// <summary>All, whatever needs a hand, and each kind that is open now or asked for; nothing where there is nothing to choose.</summary>
+    /// <summary>All, whatever has something wrong, and each kind that is open now or asked for; nothing where there is nothing to choose.</summary>
     internal static IReadOnlyList<Choice> Of(EstateQuery asked, List<RankedSite> found)
     {
         var (needing, counts) = (0, new int[Kinds.Length]);
         foreach (var site in found)
         {
-            needing += site.NeedsHand ? 1 : 0;
-            for (var kinds = site.NeedsHand ? KindsOf(site.Site) : 0; kinds != 0; kinds &= kinds - 1)
+            needing += site.Rank.Need > 0 ? 1 : 0;
+            for (var kinds = site.Rank.Need > 0 ? KindsOf(site.Site) : 0; kinds != 0; kinds &= kinds - 1)
             {
                 counts[System.Numerics.BitOperations.TrailingZeroCount(kinds)]++;
             }
@@ -83,7 +83,7 @@ public sealed record Choice(string Name, int Count, string Address, bool IsPrese
         return
         [
             To("", "All", found.Count),
-            To(EstateQuery.AnythingWrong, "Needs a hand", needing),
+            To(EstateQuery.AnythingWrong, "Something wrong", needing),
             .. Kinds.Where(kind => counts[(int)kind] > 0 || kind == asked.Kind).Select(kind => To(FindingNames.Of(kind), KindWords.Name(kind), counts[(int)kind])),
         ];
 

@@ -36,8 +36,9 @@ public sealed record PumpLane(Pump Pump, ImmutableArray<RunMark> Runs, Immutable
 /// <param name="Runs">How many, at least 1.</param>
 /// <param name="Manual">By hand, any of them.</param>
 /// <param name="Running">It goes on.</param>
+/// <param name="Lasted">Of all of them together.</param>
 /// <param name="Litres">Of a single run: what it delivered; null if unknown.</param>
-public readonly record struct RunMark(DateTimeOffset From, DateTimeOffset To, int Runs, bool Manual, bool Running, Core.Estimate? Litres);
+public readonly record struct RunMark(DateTimeOffset From, DateTimeOffset To, int Runs, bool Manual, bool Running, TimeSpan Lasted, Core.Estimate? Litres);
 
 /// <param name="At">When the protection stopped the pump.</param>
 /// <param name="Cause">Which.</param>
@@ -45,7 +46,7 @@ public readonly record struct TripMark(DateTimeOffset At, PumpCause Cause);
 
 /// <param name="Id">The alert.</param>
 /// <param name="From">Onset.</param>
-/// <param name="To">When it ceased; the end of the window while it holds.</param>
+/// <param name="To">When it ceased; the end of what is known while it holds.</param>
 /// <param name="Open">It holds.</param>
 /// <param name="Presses">Somebody has to do something.</param>
 /// <param name="Row">Brackets that overlap stand in different rows, from 0.</param>

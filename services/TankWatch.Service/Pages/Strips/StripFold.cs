@@ -104,7 +104,7 @@ internal static class StripFold
             if (joined.Count > 0 && run.From - joined[^1].To < near)
             {
                 var last = joined[^1];
-                joined[^1] = new(last.From, Later(last.To, run.To), last.Runs + run.Runs, last.Manual || run.Manual, run.Running, null);
+                joined[^1] = new(last.From, Later(last.To, run.To), last.Runs + run.Runs, last.Manual || run.Manual, run.Running, last.Lasted + run.Lasted, null);
             }
             else
             {

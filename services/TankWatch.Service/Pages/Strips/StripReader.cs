@@ -46,13 +46,13 @@ internal sealed class StripReader(SeriesStore series, LedgerStore ledger)
         var known = series.ReadWords(plan, from, end).Select(words => StripFold.Known(words, end)).ToImmutableArray();
         var levels = series.ReadLevels(plan, from, end).ToLookup(level => level.Tank);
         var runs = series.ListRuns(plan.Id, window.From, window.To).ToLookup(run => run.Pump);
-        var alerts = ledger.ListAlertsDuring(plan.Id, window.From, window.To).Where(alert => alert.Correction != AlertCorrection.Withdrawn).ToList();
+        var alerts = ledger.ListAlertsDuring(plan.Id, window.From, end).Where(alert => alert.Correction != AlertCorrection.Withdrawn).ToList();
         return new(
             window,
             [.. plan.Tanks.Where(tank => !tank.Probes.IsEmpty).Select(tank =>
                 Lane(tank, [.. levels[tank.Index]], Without(ByUnit(unit => unit.Tanks, tank.Index), LostCommon(alerts, tank)), window, end, most))],
             [.. plan.Pumps.Select(pump => Lane(pump, site, runs[pump.Id], ByUnit(unit => unit.Pumps, pump.Index), window, end, most))],
-            StripFold.InRows(alerts.Select(alert => Mark(alert, window))),
+            StripFold.InRows(alerts.Select(alert => Mark(alert, end))),
             StripFold.Supply(plan, window));
 
         ImmutableArray<Stretch> ByUnit(Func<FieldUnit, ImmutableArray<int>> reported, int device) =>
@@ -68,12 +68,12 @@ internal sealed class StripReader(SeriesStore series, LedgerStore ledger)
     private static PumpLane Lane(Pump pump, SiteView site, IEnumerable<PumpRun> ended, ImmutableArray<Stretch> known, StripWindow window, DateTimeOffset end, int most)
     {
         var runs = ended.Where(run => run.StoppedAt is not null)
-            .Select(run => new RunMark(run.StartedAt, run.StoppedAt!.Value, 1, run.Manual, false, run.Delivered)).ToList();
+            .Select(run => new RunMark(run.StartedAt, run.StoppedAt!.Value, 1, run.Manual, false, run.StoppedAt.Value - run.StartedAt, run.Delivered)).ToList();
         var trips = ended.Where(run => IsTrip(run.StopCause) && run.StoppedAt is not null).Select(run => new TripMark(run.StoppedAt!.Value, run.StopCause!.Value));
         if (site.State.Timeline.Pumps[pump.Index] is { Running: true, Run: { } now } && now.StartedAt < end)
         {
             var until = site.State.Timeline.PumpKnownUntil(site.Plan, pump.Index) is { } holds && holds < end ? holds : end;
-            runs.Add(new(now.StartedAt, until, 1, now.Manual, true, null));
+            runs.Add(new(now.StartedAt, until, 1, now.Manual, true, until - now.StartedAt, null));
         }
 
         return new(pump, StripFold.Joined(runs, window, most), StripFold.Joined(trips, window), StripFold.Gaps(known, window, end));
@@ -82,8 +82,8 @@ internal sealed class StripReader(SeriesStore series, LedgerStore ledger)
     private static bool IsTrip(PumpCause? cause) =>
         cause is PumpCause.DryRun or PumpCause.UnderVoltage or PumpCause.OverVoltage or PumpCause.Overload or PumpCause.Power;
 
-    private static AlertMark Mark(Alert alert, StripWindow window) => new(
-        alert.Id, alert.Finding.Since, alert.Finding.ClearedAt ?? window.To, alert.Finding.IsOpen, WorstFirst.Presses(alert), 0, alert.Finding.Text.Summary);
+    private static AlertMark Mark(Alert alert, DateTimeOffset end) => new(
+        alert.Id, alert.Finding.Since, alert.Finding.ClearedAt ?? end, alert.Finding.IsOpen, WorstFirst.Presses(alert), 0, alert.Finding.Text.Summary);
 
     /// <summary>While the common electrode was lost, dry probes said nothing of the water.</summary>
     private static List<Stretch> LostCommon(IEnumerable<Alert> alerts, Tank tank) =>

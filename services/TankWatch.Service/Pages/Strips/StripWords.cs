@@ -6,14 +6,14 @@ namespace TankWatch.Service.Pages.Strips;
 
 /// <summary>What each mark of a strip says.</summary>
 /// <param name="zone">The building's.</param>
-/// <param name="withDay">The strip spans more than a day, so that a clock alone would not tell.</param>
-public sealed class StripWords(TimeZoneInfo zone, bool withDay)
+/// <param name="day">The only times of which a clock alone tells enough; null where none does.</param>
+public sealed class StripWords(TimeZoneInfo zone, StripWindow? day)
 {
     public string Say(Tank tank, WaterStretch water) => $"{tank.Id} {Holds(tank, water)}, {Span(water.From, water.To)}";
 
     public string Say(Pump pump, RunMark run) => run switch
     {
-        { Runs: > 1 } => $"{pump.Id} ran {run.Runs} times, {Span(run.From, run.To)}",
+        { Runs: > 1 } => $"{pump.Id} ran {run.Runs} times, {Words.Lasting(run.Lasted)} in all, {Span(run.From, run.To)}",
         { Running: true } => $"{pump.Id} running{Hand(run)} since {Clock(run.From)}",
         _ => $"{pump.Id} ran {Words.Lasting(run.To - run.From)}{Hand(run)}, {Span(run.From, run.To)}{Litres(run)}",
     };
@@ -28,7 +28,8 @@ public sealed class StripWords(TimeZoneInfo zone, bool withDay)
 
     public string Supply(Stretch hours) => $"public supply expected, {Span(hours.From, hours.To)}";
 
-    public string Clock(DateTimeOffset at) => TimeZoneInfo.ConvertTime(at, zone).ToString(withDay ? "ddd d HH:mm" : "HH:mm", CultureInfo.InvariantCulture);
+    public string Clock(DateTimeOffset at) => TimeZoneInfo.ConvertTime(at, zone)
+        .ToString(day is { } near && at >= near.From && at <= near.To ? "HH:mm" : "ddd d MMM HH:mm", CultureInfo.InvariantCulture);
 
     private string Span(DateTimeOffset from, DateTimeOffset to) => $"{Clock(from)} to {Clock(to)}";
 
@@ -36,7 +37,7 @@ public sealed class StripWords(TimeZoneInfo zone, bool withDay)
     {
         (0, var high) => $"below its lowest probe, {Words.Number(high)} litres or less",
         var (low, high) when high >= tank.Capacity.Value => $"full, {Words.Number(low)} litres or more",
-        var (low, high) => $"between {Words.Number(low)} and {Words.Number(high)} litres",
+        var (low, high) => Words.Between(low, high),
     };
 
     private static string Hand(RunMark run) => run.Manual ? " by hand" : "";

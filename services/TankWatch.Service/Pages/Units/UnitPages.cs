@@ -13,6 +13,7 @@ namespace TankWatch.Service.Pages.Units;
 internal static class UnitPages
 {
     private const int UnitsShown = 50;
+    private const int StrangersShown = 20;
     private const int RefusedShown = 20;
 
     public static void MapUnitPages(this RouteGroupBuilder pages)
@@ -37,18 +38,21 @@ internal static class UnitPages
             [nameof(UnitsPage.IsFirst)] = from == 0,
             [nameof(UnitsPage.Next)] = page.Next is null ? null : Address(page.Next, asked),
             [nameof(UnitsPage.Nobodys)] = caller.Site is null ? series.CountRefused(null) : null,
+            [nameof(UnitsPage.Strangers)] = caller.Site is null ? series.ListStrangers(StrangersShown) : [],
         });
     }
 
     private static string Opening(List<UnitLine> all)
     {
+        var broken = all.Count(line => line.Unit is { Silent: false, HeardAt: not null, Online: false });
         var (silent, unheard) = (all.Count(line => line.Unit.Silent), all.Count(line => line.Unit is { Silent: false, HeardAt: null }));
         return (all.Count, silent, unheard) switch
         {
             (0, _, _) => "There are no field units yet.",
             (1, 1, _) => "The one unit is silent.",
             (1, _, 1) => "The one unit has not been heard of yet.",
-            (1, _, _) => "The one unit speaks.",
+            (1, _, _) => broken == 1 ? "The connection of the one unit is broken." : "The one unit speaks.",
+            (_, 0, 0) when broken > 0 => $"The connection of {Amounts.Count(broken)} of {Amounts.Count(all.Count)} units is broken.",
             (_, 0, 0) => $"All {Amounts.Count(all.Count)} units speak.",
             (_, 0, _) => $"{Amounts.Count(unheard)} of {Amounts.Count(all.Count, "unit has", "units have")} not been heard of yet.",
             _ => $"{Amounts.Count(silent)} of {Amounts.Count(all.Count)} units {(silent == 1 ? "is" : "are")} silent.",

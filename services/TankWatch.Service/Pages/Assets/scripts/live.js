@@ -1,9 +1,9 @@
 // An open page looks again when the service says that something changed, and says so when it cannot. It holds nothing of its own: it asks
 // for the same page and takes over what differs, but for what the reader has typed, opened or focused.
-const TankWatch = { busy: () => false, taken: () => {} };
+const TankWatch = { busy: () => false, taken: () => {}, look: () => {} };
 (() => {
   "use strict";
-  const beatWithin = 25e3, again = 2e3, atLeast = 60e3;
+  const beatWithin = 25e3, again = 2e3;
   let stream = null, heard = performance.now(), lookedAt = performance.now(), cost = 0, timer = 0, lost = false, dirty = false, looking = false;
   let clock = { service: Date.parse(document.body.dataset.now), here: performance.now() };
 
@@ -24,7 +24,7 @@ const TankWatch = { busy: () => false, taken: () => {} };
       const text = ago(Math.max(0, now() - Date.parse(time.dateTime)));
       if (time.textContent !== text) time.textContent = text;
     }
-    for (const time of document.querySelectorAll("time[data-clock]")) {
+    for (const time of lost ? [] : document.querySelectorAll("time[data-clock]")) {
       const text = new Intl.DateTimeFormat("en-GB", { timeZone: time.dataset.zone, hour: "2-digit", minute: "2-digit", second: "2-digit" }).format(now());
       if (time.textContent !== text) time.textContent = text;
     }
@@ -95,6 +95,7 @@ const TankWatch = { busy: () => false, taken: () => {} };
   }
 
   if (!document.body.dataset.live) return;
+  TankWatch.look = soon;
   connect();
   document.addEventListener("visibilitychange", () => {
     if (document.hidden) return;
@@ -107,7 +108,7 @@ const TankWatch = { busy: () => false, taken: () => {} };
   addEventListener("offline", () => setLost(true));
   setInterval(() => {
     if (performance.now() - heard > beatWithin) { setLost(true); heard = performance.now(); connect(); }
-    else if (dirty || performance.now() - lookedAt > atLeast) soon();
+    else if (dirty || performance.now() - lookedAt > Math.max(5e3, 60e3 / speed())) soon(); // Time alone moves things too: a minute of the service's.
   }, 5e3);
   setInterval(tellAges, 1e3);
   tellAges();

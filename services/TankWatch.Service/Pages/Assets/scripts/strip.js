@@ -21,7 +21,7 @@
     const [from0, to0] = times(s), k = (to0 - from0) / length, along = (from0 - from) / length, width = lanes(s).width;
     const push = width * (mirrored() ? 1 - k - along : along);
     for (const g of s.querySelectorAll(".moves")) g.style.transform = `translateX(${push}px) scaleX(${k})`;
-    if (cursor !== null) read(s, Math.min(to, Math.max(from, cursor)));
+    if (cursor !== null) cursor < from || cursor > to ? forget(s) : read(s, cursor);
     clearTimeout(timer);
     timer = setTimeout(settle, rest);
   }
@@ -44,7 +44,12 @@
       if (mirrored()) address.searchParams.set("dir", "rtl");
       history.replaceState(null, "", address);
       if (cursor !== null) read(s, cursor);
-    } catch { /* Not connected: the page says so by itself, and the next rest tries again. */ }
+      TankWatch.look();
+    } catch {
+      // Not connected, and the page says so by itself: back to what is known.
+      window_ = null;
+      for (const g of s.querySelectorAll(".moves")) g.style.transform = "";
+    }
   }
 
   const zoom = (s, factor, at) => {
@@ -75,7 +80,13 @@
     line.hidden = p < 0 || p > 100;
     line.style.insetInlineStart = `${p / 100 * lanes(s).width}px`;
     const clock = new Intl.DateTimeFormat(document.documentElement.lang.replace(/^en$/, "en-GB"), { timeZone: s.dataset.zone, weekday: "short", day: "numeric", hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
-    s.querySelector(".reading").textContent = `${clock.format(at)}: ${at > Date.parse(s.dataset.now) ? "not yet." : under(s, at).join("; ") + "."}`;
+    s.querySelector(".reading").textContent = `${clock.format(at)}: ${at > Date.parse(s.dataset.now) ? "not yet." : under(s, at).map(said => said.replace(/\.$/, "")).join("; ") + "."}`;
+  }
+
+  function forget(s) {
+    cursor = null;
+    s.querySelector(".cursor").hidden = true;
+    s.querySelector(".reading").textContent = "";
   }
 
   const middle = () => { const points = [...pointers.values()]; return points.reduce((sum, p) => sum + p.x, 0) / points.length; };
@@ -127,6 +138,7 @@
     const step = (e.shiftKey ? 1 / 12 : 1 / 96) * (mirrored() ? -1 : 1);
     const go = share => {
       const next = Math.min(now, at + share * length);
+      cursor = next;
       if (next < from || next > to) pan(s, next < from ? -.25 : .25);
       read(s, next);
     };
@@ -135,7 +147,7 @@
       PageUp: () => pan(s, -1), PageDown: () => pan(s, 1),
       "+": () => zoom(s, .5, at), "=": () => zoom(s, .5, at), "-": () => zoom(s, 2, at),
       Home: () => read(s, from), End: () => { if (now < from || now > to) show(s, now - length, now); read(s, Math.min(now, present(s)[1])); },
-      Escape: () => { cursor = null; s.querySelector(".cursor").hidden = true; s.querySelector(".reading").textContent = ""; },
+      Escape: () => forget(s),
     };
     if (keys[e.key]) { e.preventDefault(); keys[e.key](); }
   });
