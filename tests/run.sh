@@ -5,7 +5,7 @@ set -u
 cd "$(dirname "$0")/.."
 export DOTNET_NOLOGO=1 DOTNET_CLI_TELEMETRY_OPTOUT=1
 
-declare -A server=([mosquitto]=mosquitto [exim4]=exim4-daemon-light)
+declare -A server=([mosquitto]=mosquitto [exim4]=exim4-daemon-light [chromium]=chromium)
 missing=()
 for program in "${!server[@]}"; do
   PATH="$PATH:/usr/sbin" command -v "$program" >/dev/null || missing+=("${server[$program]}")

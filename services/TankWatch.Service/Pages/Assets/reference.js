@@ -8,6 +8,6 @@ const inks = (ink, quiet, paper, second, rule) => `
 Scalar.createApiReference("#reference", {
   url: "/openapi/v1.json", withDefaultFonts: false, telemetry: false, agent: { disabled: true }, mcp: { disabled: true },
   showDeveloperTools: "never", hideClientButton: true, theme: "none",
-  customCss: `.back { padding: .5rem 1rem; } .back a { color: inherit; } .light-mode {${inks("#15201d", "#4a5854", "#f5f7f3", "#eaeee9", "#c9d2ce")}} .dark-mode {${inks("#e4ebe8", "#a3b1ac", "#101715", "#1a2320", "#33403c")}}
+  customCss: `.back { padding: .5rem 1rem; } .back a { color: var(--scalar-color-1); } .light-mode {${inks("#15201d", "#4a5854", "#f5f7f3", "#eaeee9", "#c9d2ce")}} .dark-mode {${inks("#e4ebe8", "#a3b1ac", "#101715", "#1a2320", "#33403c")}}
     #reference * { --scalar-color-3: var(--scalar-color-2); } #reference [class*=hljs-] { color: inherit; } #reference { overflow-x: clip; } .section-flare { display: none; }`,
 });
