@@ -35,6 +35,7 @@ public sealed class Pictures(Chromium chromium)
                         await visit.Page.ScreenshotAsync(new() { Path = Path.Combine(folder, $"first-look-{look}.png") });
                         await seen.ClickAsync();
                         await Assertions.Expect(seen).ToHaveCountAsync(0);
+                        await visit.OpenAsync(address); // The form leads to the page as it is read by default.
                     }
 
                     await visit.Page.EvaluateAsync("() => document.fonts.ready.then(() => {})");
