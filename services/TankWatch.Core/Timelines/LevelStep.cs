@@ -116,7 +116,7 @@ internal static class LevelStep
             }
         }
 
-        return probes.MoveToImmutable();
+        return probes.DrainToImmutable();
     }
 
     /// <remarks>

@@ -96,7 +96,7 @@ public static class LinkStep
             }
         }
 
-        var next = new LinkState(units.MoveToImmutable(), now > from ? now : from);
+        var next = new LinkState(units.DrainToImmutable(), now > from ? now : from);
         return (next, new(FindingScope.Link, from, [.. next.Units.Where(u => u.Open is not null).Select(u => u.Open!)]));
     }
 

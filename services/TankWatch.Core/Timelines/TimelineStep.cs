@@ -50,6 +50,6 @@ internal static class TimelineStep
             tanks[index] = change(tanks[index]);
         }
 
-        return timeline with { Tanks = tanks.MoveToImmutable() };
+        return timeline with { Tanks = tanks.DrainToImmutable() };
     }
 }

@@ -98,6 +98,15 @@ public sealed class SilenceTests
     }
 
     [Fact]
+    public void A_site_without_units_has_nobody_to_be_silent()
+    {
+        var plan = Plans.Of("""{ "id": "bare", "name": "Bare", "timeZone": "Etc/UTC", "tanks": [ { "id": "t", "role": "sump", "capacityLitres": 900, "probes": [] } ], "pumps": [], "units": [] }""");
+        var (links, changes) = LinkStep.Tick(LinkState.Start(plan, Six), Six.AddHours(2), plan);
+        Assert.Empty(changes.Findings);
+        Assert.Equal(Six.AddHours(2), links.At);
+    }
+
+    [Fact]
     public void Our_own_outage_is_no_silence_of_a_unit()
     {
         var plan = Plans.House();
