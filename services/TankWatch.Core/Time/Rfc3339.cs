@@ -30,12 +30,15 @@ public static class Rfc3339
             return false;
         }
 
-        if (leap)
+        if (!leap)
         {
-            utc = utc.AddSeconds(1);
+            return true;
         }
 
-        return true;
+        // The last minute of the last year has no next one.
+        var isInRange = utc <= DateTimeOffset.MaxValue.AddSeconds(-1);
+        utc = isInRange ? utc.AddSeconds(1) : default;
+        return isInRange;
     }
 
     private static bool TryNormalize(ReadOnlySpan<char> text, Span<char> clean, out int length, out bool leap)

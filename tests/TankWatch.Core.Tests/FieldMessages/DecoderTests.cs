@@ -112,6 +112,7 @@ public sealed class DecoderTests
     [InlineData("\"at\":null,")]
     [InlineData("\"at\":1772431200,")]
     [InlineData("\"at\":\"this morning\",")]
+    [InlineData("\"at\":\"9999-12-31T23:59:60Z\",")]
     [InlineData("\"at\":{},")]
     public void A_time_that_is_absent_or_unreadable_never_refuses_the_message(string at)
     {

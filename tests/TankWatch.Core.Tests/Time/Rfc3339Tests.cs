@@ -55,6 +55,9 @@ public sealed class Rfc3339Tests
     [InlineData("2026-03-01T05:31:07+25:00")]
     [InlineData("20260301T053107Z")]
     [InlineData("٢٠٢٦-03-01T05:31:07Z")]
+    [InlineData("9999-12-31T23:59:60Z")] // These three are out of the range of .NET's time.
+    [InlineData("9999-12-31T23:59:59-08:00")]
+    [InlineData("0001-01-01T00:00:00+08:00")]
     [InlineData("yesterday, I am told")]
     public void Whatever_else_is_no_time(string text) => Assert.False(Rfc3339.TryParse(text, out _));
 
