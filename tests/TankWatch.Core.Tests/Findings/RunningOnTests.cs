@@ -19,6 +19,15 @@ public sealed class RunningOnTests
     }
 
     [Fact]
+    public void Numbers_out_of_all_proportion_make_a_rule_wait_a_month_and_no_longer()
+    {
+        // A file may say them: 10^9 litres at 10^-9 litres per minute would take longer than a TimeSpan holds.
+        var day = Scenario.Of(Plans.Bore([5e8, 9e8], ", \"ratedLitresPerMinute\": 1e-9", capacity: 1e9))
+            .At("06:00").Tank("roof", "00").Stop().After(1).Start().Until("31d 00:00");
+        Assert.Equal(["30d 06:01", "30d 06:11"], [day.Raised(FindingKind.RunTooLong), day.Raised(FindingKind.RunningOut)]);
+    }
+
+    [Fact]
     public void It_clears_as_the_pump_stops() =>
         Assert.Equal("11:00", Filling().At("11:00").Stop().Until("12:00").Cleared(FindingKind.RunTooLong));
 

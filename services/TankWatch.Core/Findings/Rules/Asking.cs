@@ -37,6 +37,14 @@ internal static class Asking
     /// <summary>A real set gives 40 to 80 % of its rating (common practice, no source).</summary>
     public const double WorstShareOfRating = 0.4;
 
+    /// <summary>Longer than any filling; a file may state numbers that come to more than a span can hold.</summary>
+    private static readonly TimeSpan LongestWait = TimeSpan.FromDays(30);
+
+    /// <summary>How long a rule waits for water.</summary>
+    /// <param name="minutes">As the site's numbers have it; at least 0, without an upper bound.</param>
+    /// <returns>At most 30 days.</returns>
+    public static TimeSpan Wait(double minutes) => minutes < LongestWait.TotalMinutes ? TimeSpan.FromMinutes(minutes) : LongestWait;
+
     /// <summary>Litres between the lowest and the highest probe of the tank that has the fewest, of those the pump feeds.</summary>
     public static double BandOf(SitePlan plan, Pump pump) =>
         pump.To.Min(tank => plan.Tanks[tank].Probes[^1].Volume.Value - plan.Tanks[tank].Probes[0].Volume.Value);

@@ -49,11 +49,11 @@ internal sealed class RunTooLong : Rule
         {
             var band = Asking.BandOf(plan, pump);
             var fromEmpty = band > 0 ? Margin * normal * whole / band : 0;
-            return Max(Least, TimeSpan.FromSeconds(Math.Max(TimesNormal * normal, fromEmpty)));
+            return Max(Least, Asking.Wait(Math.Max(TimesNormal * normal, fromEmpty) / 60));
         }
 
         return pump.RatedDelivery is { } rated
-            ? Max(Least, TimeSpan.FromMinutes(Margin * whole / (rated.Value * Asking.WorstShareOfRating))) : null;
+            ? Max(Least, Asking.Wait(Margin * whole / (rated.Value * Asking.WorstShareOfRating))) : null;
     }
 
     private static TimeSpan Max(TimeSpan a, TimeSpan b) => a > b ? a : b;

@@ -60,7 +60,7 @@ internal sealed class RunningOut : Rule
     {
         var litres = context.Plan.Tanks[tank].Probes[0].Volume.Value + (pump.Riser?.Value ?? 0);
         var delivery = context.Timeline.Pumps[pump.Index].Deliveries.Median ?? (pump.RatedDelivery?.Value * Asking.WorstShareOfRating);
-        return delivery is { } q ? started + RiseGrace + TimeSpan.FromMinutes(2 * litres / q * pump.To.Length) : null;
+        return delivery is { } q ? started + RiseGrace + Asking.Wait(2 * litres / q * pump.To.Length) : null;
     }
 
     public override Description Describe(in RuleContext context, int device, DateTimeOffset since)
