@@ -35,7 +35,7 @@ public static class FieldMessageDecoder
 
         if (!IdRule.Holds(id))
         {
-            detail = $"the unit's id is not 1 to {IdRule.MaxLength} of A-Z a-z 0-9 . _ -";
+            detail = $"the unit's id is not {IdRule.InWords}";
             return false;
         }
 

@@ -96,7 +96,7 @@ internal sealed record JsonNode(JsonElement Element, string Path, SiteFileReader
         var id = Text(member, required: true);
         if (id is not null && !IdRule.Holds(id))
         {
-            Fault(member, $"'{SiteFileReader.Shown(id)}' must be 1 to {IdRule.MaxLength} of A-Z a-z 0-9 . _ -");
+            Fault(member, $"'{SiteFileReader.Shown(id)}' must be {IdRule.InWords}");
             return null;
         }
 

@@ -58,7 +58,7 @@ internal static class KeyCommands
         {
             if (!IdRule.Holds(result.GetValueOrDefault<string>()))
             {
-                result.AddError($"A key's name is 1 to {IdRule.MaxLength} of A-Z a-z 0-9 . _ -");
+                result.AddError($"A key's name is {IdRule.InWords}");
             }
         });
         return argument;

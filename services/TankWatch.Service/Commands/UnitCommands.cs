@@ -58,7 +58,7 @@ internal static class UnitCommands
         {
             if (!IdRule.Holds(result.GetValueOrDefault<string>()))
             {
-                result.AddError("A unit's id is 1 to 64 of A-Z a-z 0-9 . _ -");
+                result.AddError($"A unit's id is {IdRule.InWords}");
             }
         });
         return argument;

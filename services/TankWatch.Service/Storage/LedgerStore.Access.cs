@@ -77,7 +77,7 @@ public sealed partial class LedgerStore
     {
         if (!IdRule.Holds(name))
         {
-            return new(null, $"a key's name is 1 to {IdRule.MaxLength} of A-Z a-z 0-9 . _ -");
+            return new(null, $"a key's name is {IdRule.InWords}");
         }
 
         if (!Roles.Contains(role))

@@ -90,6 +90,21 @@ public sealed class FaultySiteFileTests
         }
     }
 
+    [Theory]
+    [InlineData(".", false)]
+    [InlineData("..", false)]
+    [InlineData("...", true)]
+    [InlineData("-", true)]
+    [InlineData(".a", true)]
+    public void An_id_that_an_address_takes_for_a_step_in_its_path_is_refused_everywhere(string id, bool fine)
+    {
+        var json = $$"""
+            { "id": "{{id}}", "name": "S", "timeZone": "Etc/UTC", "pumps": [], "units": [ { "id": "{{id}}", "reports": [ "t" ] } ],
+              "tanks": [ { "id": "t", "role": "sump", "capacityLitres": 900, "probes": [] }, { "id": "{{id}}", "role": "sump", "capacityLitres": 900, "probes": [] } ] }
+            """;
+        Assert.Equal(fine ? [] : ["$.id", "$.tanks[1].id", "$.units[0].id"], SiteFile.Parse(Encoding.UTF8.GetBytes(json)).Faults.Select(f => f.Path).Order(StringComparer.Ordinal));
+    }
+
     [Fact]
     public void A_fault_tells_a_strange_value_in_one_short_line()
     {
