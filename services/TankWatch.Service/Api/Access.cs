@@ -30,7 +30,7 @@ public sealed record Caller(string Name, string Role, SiteId? Site)
 /// Finds out who asks, by a bearer key or by the browser's session, and turns strangers away from the API before anything else is
 /// said: without a key nobody learns which routes, sites or media types exist.
 /// </summary>
-internal sealed class Access(RequestDelegate next, CallerFinder callers)
+internal sealed class Access(RequestDelegate next, CallerFinder callers, AccessRule rule)
 {
     public Task InvokeAsync(HttpContext context)
     {
@@ -41,6 +41,11 @@ internal sealed class Access(RequestDelegate next, CallerFinder callers)
         }
         else if (context.Request.Path.StartsWithSegments("/api"))
         {
+            if (rule.OpenToAll)
+            {
+                return Problems.WriteAsync(context, StatusCodes.Status403Forbidden, "A page from elsewhere asked for this; only this service's own pages may.");
+            }
+
             context.Response.Headers.WWWAuthenticate = "Bearer realm=\"tankwatch\"";
             return Problems.WriteAsync(context, StatusCodes.Status401Unauthorized, "This needs an API key, as 'Authorization: Bearer KEY'.");
         }
@@ -54,12 +59,12 @@ internal sealed class CallerFinder(AccessRule rule, LedgerStore ledger, BrowserS
 {
     private const string Scheme = "Bearer ";
 
-    /// <returns>Null for a stranger, and for a key that is no longer in force.</returns>
+    /// <returns>Null for a stranger, for a key that is no longer in force, and for a browser that was sent by a page from elsewhere.</returns>
     public Caller? Find(HttpContext context)
     {
         if (rule.OpenToAll)
         {
-            return Caller.OfDemo;
+            return BrowserOrigin.IsElsewhere(context.Request) ? null : Caller.OfDemo;
         }
 
         // A key that was given and is wrong is not made good by a session.
@@ -87,7 +92,7 @@ internal sealed class BrowserSession(IDataProtectionProvider protection)
 
     public string? FindKey(HttpContext context)
     {
-        if (context.Request.Cookies[CookieName] is not { Length: > 0 } cookie || ComesFromElsewhere(context.Request))
+        if (context.Request.Cookies[CookieName] is not { Length: > 0 } cookie || BrowserOrigin.IsElsewhere(context.Request))
         {
             return null;
         }
@@ -102,13 +107,42 @@ internal sealed class BrowserSession(IDataProtectionProvider protection)
         }
     }
 
-    /// <summary>SameSite calls another port of this machine the same site; the browser itself knows better.</summary>
-    private static bool ComesFromElsewhere(HttpRequest request) =>
-        !HttpMethods.IsGet(request.Method) && !HttpMethods.IsHead(request.Method)
-        && request.Headers["Sec-Fetch-Site"].ToString() is not ("" or "same-origin" or "none");
-
     private static CookieOptions Options(HttpContext context) => new()
     {
         HttpOnly = true, SameSite = SameSiteMode.Strict, Secure = context.Request.IsHttps, Path = "/", MaxAge = Lifetime,
+    };
+}
+
+/// <summary>Whether a page of another site had the browser send a request that changes something.</summary>
+/// <remarks>
+/// SameSite calls another port of this machine the same site; the browser itself knows better. It says so in <c>Sec-Fetch-Site</c>
+/// (W3C Fetch Metadata), which no page can set. Where it says nothing, as to an address without TLS, <c>Origin</c> is compared. What
+/// sends neither is no browser.
+/// </remarks>
+internal static class BrowserOrigin
+{
+    public static bool IsElsewhere(HttpRequest request)
+    {
+        if (HttpMethods.IsGet(request.Method) || HttpMethods.IsHead(request.Method))
+        {
+            return false;
+        }
+
+        return request.Headers["Sec-Fetch-Site"].ToString() switch
+        {
+            "same-origin" or "none" => false,
+            "" => !IsOwn(request.Headers.Origin.ToString(), request),
+            _ => true,
+        };
+    }
+
+    /// <remarks>Our forms, sent from pages without a referrer, have the origin <c>null</c> as well; they carry a token, and the API has no forms.</remarks>
+    private static bool IsOwn(string origin, HttpRequest request) => origin switch
+    {
+        "" => true,
+        "null" => !request.Path.StartsWithSegments("/api"),
+        _ => Uri.TryCreate(origin, UriKind.Absolute, out var from)
+            && string.Equals(from.Host, request.Host.Host, StringComparison.OrdinalIgnoreCase)
+            && (request.Host.Port is { } port ? from.Port == port : from.IsDefaultPort),
     };
 }

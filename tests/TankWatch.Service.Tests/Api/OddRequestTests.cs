@@ -1,0 +1,88 @@
+using System.Net;
+using TankWatch.Service.Tests.Pages;
+using TankWatch.Service.Tests.Sites;
+using Xunit;
+
+namespace TankWatch.Service.Tests.Api;
+
+/// <summary>What browsers of other sites, scanners and broken clients send.</summary>
+public sealed class OddRequestTests(Served service) : IClassFixture<Served>
+{
+    [Theory]
+    [InlineData("Sec-Fetch-Site", "cross-site")]
+    [InlineData("Sec-Fetch-Site", "same-site")]
+    [InlineData("Origin", "http://elsewhere.example")]
+    [InlineData("Origin", "http://127.0.0.1:1")]
+    [InlineData("Origin", "null")]
+    [InlineData("Origin", "garbage")]
+    [InlineData("Sec-Fetch-Site", "same-origin", true)]
+    [InlineData("Sec-Fetch-Site", "none", true)]
+    [InlineData("Origin", "own", true)]
+    [InlineData("X-Nothing", "of the sort", true)] // A script is no browser.
+    public async Task The_demonstration_takes_orders_from_its_own_pages_and_from_scripts_alone(string header, string value, bool taken = false)
+    {
+        var demo = await Served.AsDemoAsync();
+        try
+        {
+            var id = await (await demo.AddSiteAsync()).RaiseAsync();
+            using var client = new HttpClient();
+            using var request = new HttpRequestMessage(HttpMethod.Post, $"{demo.Url}/api/v1/alerts/{id}/acknowledge");
+            request.Headers.Add(header, value == "own" ? demo.Url : value);
+            using var answer = await client.SendAsync(request, TestContext.Current.CancellationToken);
+            Assert.Equal(taken ? HttpStatusCode.OK : HttpStatusCode.Forbidden, answer.StatusCode);
+            Assert.Equal(taken ? "application/json" : "application/problem+json", answer.Content.Headers.ContentType?.MediaType);
+            var state = (await demo.SendAsync("GET", $"/api/v1/alerts/{id}", null)).Json.GetProperty("state").GetString();
+            Assert.Equal(taken ? "acknowledged" : "unacknowledged", state);
+        }
+        finally
+        {
+            await demo.DisposeAsync();
+        }
+    }
+
+    [Theory]
+    [InlineData("Sec-Fetch-Site", "same-site", HttpStatusCode.Unauthorized)]
+    [InlineData("Origin", "http://elsewhere.example", HttpStatusCode.Unauthorized)]
+    [InlineData("Origin", "null", HttpStatusCode.Unauthorized)]
+    [InlineData("Origin", "own", HttpStatusCode.NotFound)]
+    public async Task A_session_takes_orders_from_its_own_pages_alone(string header, string value, HttpStatusCode status)
+    {
+        using var browser = new Browser(service.Url);
+        using var signedIn = await browser.SendAsync(await browser.OpenDoorAsync(), "/sign-in", ("key", service.Key));
+        using var client = new HttpClient(new HttpClientHandler { UseCookies = false });
+        using var request = new HttpRequestMessage(HttpMethod.Post, service.Url + "/api/v1/alerts/nothing/acknowledge");
+        request.Headers.Add("Cookie", signedIn.Headers.GetValues("Set-Cookie").Select(cookie => cookie.Split(';')[0]));
+        request.Headers.Add(header, value == "own" ? service.Url : value);
+        using var answer = await client.SendAsync(request, TestContext.Current.CancellationToken);
+        Assert.Equal(status, answer.StatusCode);
+    }
+
+    [Fact]
+    public async Task A_key_in_a_header_is_not_asked_where_it_comes_from()
+    {
+        var site = await service.AddSiteAsync();
+        using var client = new HttpClient();
+        using var request = new HttpRequestMessage(HttpMethod.Delete, $"{service.Url}/api/v1/sites/{site.Id}");
+        request.Headers.Add("Origin", "http://elsewhere.example");
+        request.Headers.Authorization = new("Bearer", service.Key);
+        using var answer = await client.SendAsync(request, TestContext.Current.CancellationToken);
+        Assert.Equal(HttpStatusCode.NoContent, answer.StatusCode);
+    }
+
+    [Theory]
+    [InlineData("")]
+    [InlineData("/history?from=9999-12-31T23:59:60Z")]
+    public async Task A_site_without_units_is_served_like_any_other(string rest)
+    {
+        var id = $"bare-{rest.Length}";
+        var file = SampleSite.Json(id).Replace("""{ "id": "fu-1", "reports": [ "sump", "roof", "p1" ] }""", "", StringComparison.Ordinal);
+        Assert.Equal(HttpStatusCode.Created, (await service.SendAsync("PUT", $"/api/v1/sites/{id}", service.Key, file)).Status);
+        Assert.Equal(id, (await service.GetJsonAsync($"/api/v1/sites/{id}/now")).GetProperty("site").GetString());
+        Assert.Equal(HttpStatusCode.OK, (await service.GetAsync($"/api/v1/sites/{id}/history")).Status);
+        Assert.Equal(rest == "" ? HttpStatusCode.OK : HttpStatusCode.BadRequest, (await service.GetAsync($"/api/v1/sites/{id}{rest}")).Status);
+        foreach (var page in (string[])["/", $"/sites/{id}", "/units"])
+        {
+            Assert.Equal((HttpStatusCode.OK, "text/html"), await service.GetAsync(page) is var shown ? (shown.Status, shown.MediaType) : default);
+        }
+    }
+}
