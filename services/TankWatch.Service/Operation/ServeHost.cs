@@ -55,9 +55,13 @@ public static class ServeHost
         services.Configure<HostOptions>(o => o.ShutdownTimeout = Hosting.DrainWithin);
         services.AddLogs(shape.Source);
         services.AddTelemetry();
-        services.AddHostFiltering(o => o.AllowedHosts = shape.Demo
-            ? ["localhost", "127.0.0.1", "[::1]"] // Without a login, a page elsewhere must not reach this one by a name of its own.
-            : (shape.Source["AllowedHosts"] ?? "*").Split(';', StringSplitOptions.TrimEntries | StringSplitOptions.RemoveEmptyEntries));
+        services.AddHostFiltering(o =>
+        {
+            o.AllowEmptyHosts = false;
+            o.AllowedHosts = shape.Demo
+                ? ["localhost", "127.0.0.1", "[::1]"] // Without a login, a page elsewhere must not reach this one by a name of its own.
+                : (shape.Source["AllowedHosts"] ?? "*").Split(';', StringSplitOptions.TrimEntries | StringSplitOptions.RemoveEmptyEntries);
+        });
         services.AddRouting();
         services.AddResponseCompression(o => o.EnableForHttps = true); // No page repeats a secret beside what a stranger chose.
         services.AddTankWatch(shape.Settings.Data, shape.Settings.Mqtt, shape.Settings.Mail, openBroker: shape.Demo);
@@ -72,6 +76,7 @@ public static class ServeHost
     private static void UsePipeline(WebApplication app)
     {
         app.UseMiddleware<SecurityHeaders>();
+        app.UseHostCheck();
         app.UseResponseCompression();
         app.UseProblems();
         app.UseHostFiltering();
@@ -83,4 +88,10 @@ public static class ServeHost
         app.MapApi();
         app.MapPages();
     }
+
+    /// <summary>Pages are rendered at an address, which begins with the host: what cannot be one is refused before anything is made of it.</summary>
+    private static void UseHostCheck(this WebApplication app) => app.Use((context, next) =>
+        context.Request.Host is { HasValue: true } host && Uri.TryCreate($"{context.Request.Scheme}://{host}/", UriKind.Absolute, out _)
+            ? next(context)
+            : Problems.WriteAsync(context, StatusCodes.Status400BadRequest, "The request's host is no name or address of a host."));
 }

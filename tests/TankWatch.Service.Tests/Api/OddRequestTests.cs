@@ -9,6 +9,21 @@ namespace TankWatch.Service.Tests.Api;
 public sealed class OddRequestTests(Served service) : IClassFixture<Served>
 {
     [Theory]
+    [InlineData("GET / HTTP/1.1\nHost: ;")]
+    [InlineData("GET / HTTP/1.1\nHost: x:99999")]
+    [InlineData("GET / HTTP/1.1\nHost: x:port")]
+    [InlineData("GET / HTTP/1.1\nHost: [::1")]
+    [InlineData("GET / HTTP/1.1\nHost:")]
+    [InlineData("GET / HTTP/1.0")]
+    [InlineData("GET /no-such-page HTTP/1.0")]
+    [InlineData("GET /health/live HTTP/1.0")]
+    public async Task A_host_that_makes_no_address_is_the_clients_fault(string request)
+    {
+        var answer = await RawConnection.AskAsync(service.Url, request + "\nAccept: text/html\nConnection: close\n\n");
+        Assert.StartsWith("HTTP/1.1 400 ", answer, StringComparison.Ordinal);
+    }
+
+    [Theory]
     [InlineData("Sec-Fetch-Site", "cross-site")]
     [InlineData("Sec-Fetch-Site", "same-site")]
     [InlineData("Origin", "http://elsewhere.example")]
