@@ -21,6 +21,8 @@ internal static class Logs
             .MinimumLevel.Override("Microsoft.Extensions.Hosting.Internal.Host", LogEventLevel.Fatal)
             // It warns that keys at rest are not encrypted: their folder is private to the user, and there is no certificate to do it with.
             .MinimumLevel.Override("Microsoft.AspNetCore.DataProtection", LogEventLevel.Error)
+            // A cookie that is not ours fails its form, which says so; whoever sends one must not fill the log.
+            .MinimumLevel.Override("Microsoft.AspNetCore.Antiforgery", LogEventLevel.Fatal)
             .Enrich.FromLogContext()
             .ReadFrom.Configuration(source);
         if (source.GetSection("Serilog:WriteTo").GetChildren().Any())

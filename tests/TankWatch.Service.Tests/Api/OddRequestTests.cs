@@ -1,4 +1,8 @@
 using System.Net;
+using Microsoft.Extensions.Configuration;
+using Microsoft.Extensions.DependencyInjection;
+using Microsoft.Extensions.Logging;
+using TankWatch.Service.Operation;
 using TankWatch.Service.Tests.Pages;
 using TankWatch.Service.Tests.Sites;
 using Xunit;
@@ -21,6 +25,15 @@ public sealed class OddRequestTests(Served service) : IClassFixture<Served>
     {
         var answer = await RawConnection.AskAsync(service.Url, request + "\nAccept: text/html\nConnection: close\n\n");
         Assert.StartsWith("HTTP/1.1 400 ", answer, StringComparison.Ordinal);
+    }
+
+    [Fact]
+    public void A_forged_form_cookie_fills_no_log()
+    {
+        using var services = new ServiceCollection().AddLogs(new ConfigurationBuilder().Build()).BuildServiceProvider();
+        var logs = services.GetRequiredService<ILoggerFactory>();
+        Assert.False(logs.CreateLogger("Microsoft.AspNetCore.Antiforgery.DefaultAntiforgery").IsEnabled(LogLevel.Error));
+        Assert.True(logs.CreateLogger("Microsoft.AspNetCore.Server.Kestrel").IsEnabled(LogLevel.Error));
     }
 
     [Theory]
