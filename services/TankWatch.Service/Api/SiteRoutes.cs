@@ -79,7 +79,7 @@ internal static class SiteRoutes
 
         var isNew = ledger.FindSite(plan.Id) is null;
         var json = Encoding.UTF8.GetString(body.ToArray()).TrimStart('\uFEFF');
-        if (ledger.PutSite(plan, json) is { } refusal)
+        if (ledger.PutSite(plan, json, namesOwner: caller.Site is null) is { } refusal)
         {
             return Problems.Conflict(refusal);
         }

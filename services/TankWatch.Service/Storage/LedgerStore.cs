@@ -27,14 +27,15 @@ public sealed partial class LedgerStore(Database database, TimeProvider time)
     /// <summary>Adds or replaces a site.</summary>
     /// <param name="plan">What <paramref name="json"/> says.</param>
     /// <param name="json">The site file.</param>
+    /// <param name="namesOwner">The fault may name the site to which a unit belongs; not to somebody who does not see it.</param>
     /// <returns>Null when done, else the fault in one line.</returns>
-    public string? PutSite(SitePlan plan, string json) => database.Write(connection =>
+    public string? PutSite(SitePlan plan, string json, bool namesOwner = true) => database.Write(connection =>
     {
         foreach (var unit in plan.Units)
         {
             if (connection.Scalar("SELECT site FROM units WHERE id = ?1 AND site <> ?2", unit.Id, plan.Id) is string other)
             {
-                return $"unit {unit.Id} belongs to site {other}: a unit's topic does not name its site, so its id may stand in one site file only";
+                return $"unit {unit.Id} {(namesOwner ? $"belongs to site {other}" : "is taken")}: a unit's topic does not name its site, so its id may stand in one site file only";
             }
         }
 

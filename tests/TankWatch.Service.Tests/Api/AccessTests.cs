@@ -91,6 +91,9 @@ public sealed class AccessTests(Served service) : IClassFixture<Served>
         }
 
         (await service.SendAsync("PUT", $"/api/v1/sites/{other.Id}", key, SampleSite.Json(other.Id, other.Unit))).IsProblem(HttpStatusCode.NotFound);
+        var taken = (await service.SendAsync("PUT", $"/api/v1/sites/{own.Id}", key, SampleSite.Json(own.Id, other.Unit))).IsProblem(HttpStatusCode.Conflict);
+        Assert.Contains(other.Unit, taken.Text, StringComparison.Ordinal);
+        Assert.DoesNotContain(other.Id, taken.Text, StringComparison.Ordinal);
         (await service.SendAsync("DELETE", $"/api/v1/sites/{other.Id}", key)).IsProblem(HttpStatusCode.NotFound);
         (await service.SendAsync("POST", $"/api/v1/alerts/{alert}/acknowledge", key, "{}")).IsProblem(HttpStatusCode.NotFound);
         Assert.Equal("unacknowledged", (await service.GetJsonAsync($"/api/v1/alerts/{alert}")).GetProperty("state").GetString());
