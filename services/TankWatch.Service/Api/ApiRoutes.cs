@@ -1,5 +1,6 @@
 using System.Text.Json;
 using System.Text.Json.Serialization;
+using TankWatch.Service.Operation;
 
 namespace TankWatch.Service.Api;
 
@@ -29,7 +30,7 @@ public static class ApiRoutes
 
     public static void MapApi(this WebApplication app)
     {
-        app.MapOpenApi("/openapi/{documentName}.json");
+        app.MapOpenApi("/openapi/{documentName}.json").WithHead();
         var api = app.MapGroup(Prefix)
             .ProducesProblem(StatusCodes.Status400BadRequest)
             .ProducesProblem(StatusCodes.Status401Unauthorized)

@@ -7,10 +7,10 @@ internal static class Health
 {
     public static void MapHealth(this WebApplication app)
     {
-        app.MapGet("/health/live", () => TypedResults.Ok(new LiveJson("live"))).ExcludeFromDescription();
+        app.MapGet("/health/live", () => TypedResults.Ok(new LiveJson("live"))).WithHead().ExcludeFromDescription();
         app.MapGet("/health/ready", (ReadyState ready) => TypedResults.Json(
             new ReadyJson(ready.IsReady, [.. ready.Stages.Select(s => new StageJson(s.Name, s.Ok, s.Essential, s.Reason))]),
-            statusCode: ready.IsReady ? StatusCodes.Status200OK : StatusCodes.Status503ServiceUnavailable)).ExcludeFromDescription();
+            statusCode: ready.IsReady ? StatusCodes.Status200OK : StatusCodes.Status503ServiceUnavailable)).WithHead().ExcludeFromDescription();
     }
 
     private sealed record LiveJson(string Status);

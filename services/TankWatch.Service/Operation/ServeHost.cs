@@ -84,7 +84,7 @@ public static class ServeHost
         app.UseMiddleware<Access>();
         app.UseAntiforgery();
         app.MapHealth();
-        app.MapPrometheusScrapingEndpoint("/metrics");
+        app.MapPrometheusScrapingEndpoint("/metrics").WithHead();
         app.MapApi();
         app.MapPages();
     }

@@ -2,6 +2,7 @@ using System.Collections.Frozen;
 using System.IO.Compression;
 using System.Security.Cryptography;
 using Microsoft.Net.Http.Headers;
+using TankWatch.Service.Operation;
 
 namespace TankWatch.Service.Pages;
 
@@ -21,7 +22,7 @@ internal static class PageAssets
 
     public static string Address(string name) => $"/assets/{Version}/{name}";
 
-    public static void MapAssets(this IEndpointRouteBuilder routes) => routes.MapGet("/assets/{version}/{**name}", Send);
+    public static void MapAssets(this IEndpointRouteBuilder routes) => routes.MapGet("/assets/{version}/{**name}", Send).WithHead();
 
     private static IResult Send(string version, string name, HttpContext context)
     {

@@ -3,6 +3,7 @@ using Microsoft.AspNetCore.Components;
 using Microsoft.AspNetCore.Http.HttpResults;
 using Microsoft.AspNetCore.Mvc;
 using TankWatch.Service.Api;
+using TankWatch.Service.Operation;
 using TankWatch.Service.Pages.Access;
 using TankWatch.Service.Pages.Alerts;
 using TankWatch.Service.Pages.Demonstration;
@@ -48,6 +49,7 @@ internal static class PageRoutes
 
         var known = pages.MapGroup("");
         known.LetInTheKnown();
+        known.WithHead();
         known.MapEstatePages();
         known.MapBuildingPages();
         known.MapAlertPages();
@@ -64,7 +66,7 @@ internal static class PageRoutes
     {
         var page = endpoint.RequestDelegate!;
         endpoint.RequestDelegate = context => Caller.Of(context) is not null ? page(context)
-            : SignIn(HttpMethods.IsGet(context.Request.Method) ? null : "Sign in first.", StatusCodes.Status401Unauthorized).ExecuteAsync(context);
+            : SignIn(HttpMethods.IsGet(context.Request.Method) || HttpMethods.IsHead(context.Request.Method) ? null : "Sign in first.", StatusCodes.Status401Unauthorized).ExecuteAsync(context);
     });
 
     /// <summary>A page, rendered whole.</summary>

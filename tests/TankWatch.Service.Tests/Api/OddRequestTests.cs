@@ -27,6 +27,41 @@ public sealed class OddRequestTests(Served service) : IClassFixture<Served>
         Assert.StartsWith("HTTP/1.1 400 ", answer, StringComparison.Ordinal);
     }
 
+    [Theory]
+    [InlineData("/")]
+    [InlineData("/units")]
+    [InlineData("/no-such-page")]
+    [InlineData("/assets/any/style.css")]
+    [InlineData("/assets/any/icon.svg")]
+    [InlineData("/health/live")]
+    [InlineData("/health/ready")]
+    [InlineData("/openapi/v1.json")]
+    [InlineData("/reference")]
+    public async Task Head_says_what_get_says_without_the_body(string path)
+    {
+        var host = new Uri(service.Url).Authority;
+        string Request(string method) => $"{method} {path} HTTP/1.1\nHost: {host}\nAuthorization: Bearer {service.Key}\nAccept: text/html\nConnection: close\n\n";
+        var (get, head) = (await RawConnection.AskAsync(service.Url, Request("GET")), await RawConnection.AskAsync(service.Url, Request("HEAD")));
+        Assert.Equal(get.Split("\r\n")[0], head.Split("\r\n")[0]);
+        Assert.EndsWith("\r\n\r\n", head, StringComparison.Ordinal);
+        Assert.Single(head.Split("\r\n\r\n", StringSplitOptions.RemoveEmptyEntries));
+        foreach (var name in (string[])["Content-Type", "Content-Length"])
+        {
+            // A length may be left out, but never be another one than that of GET.
+            Assert.True(Header(head, name) is null ? name == "Content-Length" : Header(head, name) == Header(get, name), $"{name}: {head}");
+        }
+
+        static string? Header(string answer, string name) =>
+            answer.Split("\r\n\r\n")[0].Split("\r\n").FirstOrDefault(line => line.StartsWith(name + ":", StringComparison.OrdinalIgnoreCase));
+    }
+
+    [Fact]
+    public async Task The_metrics_are_only_read()
+    {
+        Assert.Equal(HttpStatusCode.OK, (await service.SendAsync("HEAD", "/metrics", null)).Status);
+        Assert.Equal(HttpStatusCode.MethodNotAllowed, (await service.SendAsync("POST", "/metrics", null)).Status);
+    }
+
     [Fact]
     public void A_forged_form_cookie_fills_no_log()
     {
