@@ -46,6 +46,7 @@ internal static class PageRoutes
             BrowserSession.End(context);
             return TypedResults.Redirect("/");
         });
+        pages.MapReturns("/sign-in", "/sign-out", "/demo/speed", "/demo/first-look");
 
         var known = pages.MapGroup("");
         known.LetInTheKnown();
@@ -58,6 +59,15 @@ internal static class PageRoutes
         known.MapStrips();
         known.MapDemonstration();
         known.MapReference();
+    }
+
+    /// <summary>Whoever opens again what a form was answered with comes to the first page.</summary>
+    private static void MapReturns(this RouteGroupBuilder pages, params ReadOnlySpan<string> forms)
+    {
+        foreach (var form in forms)
+        {
+            pages.MapGet(form, () => TypedResults.LocalRedirect("/")).WithHead();
+        }
     }
 
     /// <summary>A stranger is asked for a key, whatever else is wrong with the request.</summary>

@@ -62,6 +62,17 @@ public sealed class OddRequestTests(Served service) : IClassFixture<Served>
         Assert.Equal(HttpStatusCode.MethodNotAllowed, (await service.SendAsync("POST", "/metrics", null)).Status);
     }
 
+    [Theory]
+    [InlineData("/sign-in")]
+    [InlineData("/sign-out")]
+    [InlineData("/demo/speed")]
+    [InlineData("/demo/first-look")]
+    public async Task Whoever_opens_the_address_of_a_form_comes_to_the_first_page(string path)
+    {
+        var answer = await service.GetAsync(path);
+        Assert.Equal((HttpStatusCode.Redirect, "/"), (answer.Status, answer.Headers.Location?.ToString()));
+    }
+
     [Fact]
     public void A_forged_form_cookie_fills_no_log()
     {
