@@ -98,7 +98,8 @@ internal static partial class Problems
     };
 
     private static bool IsForPeople(HttpContext context) =>
-        !context.Request.Path.StartsWithSegments("/api") && context.Request.GetTypedHeaders().Accept.Any(a => a.MediaType == MediaTypeNames.Text.Html);
+        !context.Request.Path.StartsWithSegments("/api") && context.Request.GetTypedHeaders().Accept.Any(a =>
+            a.MediaType.Equals(MediaTypeNames.Text.Html, StringComparison.OrdinalIgnoreCase) && a.Quality is not 0);
 
     private static Task SayAsync(HttpContext context, int status) => Pages.PageRoutes.Say(SentenceOf(status), status).ExecuteAsync(context);
 

@@ -24,9 +24,9 @@ internal static class PageAssets
 
     public static void MapAssets(this IEndpointRouteBuilder routes) => routes.MapGet("/assets/{version}/{**name}", Send).WithHead();
 
-    private static IResult Send(string version, string name, HttpContext context)
+    private static IResult Send(string version, string? name, HttpContext context)
     {
-        if (!All.TryGetValue(name, out var asset))
+        if (!All.TryGetValue(name ?? "", out var asset))
         {
             return TypedResults.NotFound();
         }

@@ -73,6 +73,24 @@ public sealed class OddRequestTests(Served service) : IClassFixture<Served>
         Assert.Equal((HttpStatusCode.Redirect, "/"), (answer.Status, answer.Headers.Location?.ToString()));
     }
 
+    [Theory]
+    [InlineData("Text/HTML", "text/html")]
+    [InlineData("text/html;q=0.1, */*", "text/html")]
+    [InlineData("text/html;q=0, */*", "application/problem+json")]
+    [InlineData("application/json", "application/problem+json")]
+    public async Task An_error_is_a_page_for_those_who_want_one(string accept, string mediaType)
+    {
+        using var client = new HttpClient();
+        using var request = new HttpRequestMessage(HttpMethod.Get, service.Url + "/no-such-page");
+        request.Headers.TryAddWithoutValidation("Accept", accept);
+        using var answer = await client.SendAsync(request, TestContext.Current.CancellationToken);
+        Assert.Equal((HttpStatusCode.NotFound, mediaType), (answer.StatusCode, answer.Content.Headers.ContentType?.MediaType));
+    }
+
+    [Fact]
+    public async Task An_asset_without_a_name_does_not_exist() =>
+        Assert.Equal(HttpStatusCode.NotFound, (await service.GetAsync("/assets/x")).Status);
+
     [Fact]
     public void A_forged_form_cookie_fills_no_log()
     {
