@@ -39,7 +39,8 @@ internal static partial class Problems
         app.UseExceptionHandler(new ExceptionHandlerOptions
         {
             ExceptionHandler = HandleAsync,
-            SuppressDiagnosticsCallback = failed => failed.Exception is BadHttpRequestException, // The client's fault fills no log.
+            // The client's fault fills no log, nor does the client's or the service's end.
+            SuppressDiagnosticsCallback = failed => failed.Exception is BadHttpRequestException || IsOfAnEnd(failed.HttpContext, failed.Exception),
         });
         app.UseStatusCodePages(context => IsForPeople(context.HttpContext)
             ? SayAsync(context.HttpContext, context.HttpContext.Response.StatusCode)
@@ -55,6 +56,7 @@ internal static partial class Problems
             {
                 BadHttpRequestException bad => bad.StatusCode,
                 StoreException or SqliteException => StatusCodes.Status503ServiceUnavailable,
+                _ when IsOfAnEnd(context, error) => StatusCodes.Status503ServiceUnavailable,
                 _ => StatusCodes.Status500InternalServerError,
             });
         }
@@ -64,9 +66,17 @@ internal static partial class Problems
             BadHttpRequestException bad => WriteAsync(context, bad.StatusCode, DetailOf(bad)),
             StoreException or SqliteException => WriteAsync(
                 context, StatusCodes.Status503ServiceUnavailable, "The store cannot be used at the moment; nothing was changed."),
+            _ when IsOfAnEnd(context, error) => WriteAsync(
+                context, StatusCodes.Status503ServiceUnavailable, "The service is going down; ask again when it is back."),
             _ => WriteAsync(context, StatusCodes.Status500InternalServerError, "This is a fault of the service; its log says more."),
         };
     }
+
+    private static bool IsOfAnEnd(HttpContext context, Exception error) =>
+        error is OperationCanceledException && (context.RequestAborted.IsCancellationRequested || IsStopping(context));
+
+    private static bool IsStopping(HttpContext context) =>
+        context.RequestServices.GetRequiredService<IHostApplicationLifetime>().ApplicationStopping.IsCancellationRequested;
 
     /// <summary>The framework's own text names types of ours; what helps the client is the member or the parameter.</summary>
     private static string DetailOf(BadHttpRequestException bad)

@@ -55,15 +55,17 @@ internal static class SiteRoutes
         Visible(site, caller) && ledger.FindSite(new(site)) is { } found ? Json(found.Json, StatusCodes.Status200OK) : NoSite();
 
     private static async Task<Results<ContentHttpResult, ProblemHttpResult>> PutAsync(
-        string site, Caller caller, HttpRequest request, LedgerStore ledger, SiteDirectory directory, CancellationToken stop)
+        string site, Caller caller, HttpRequest request, LedgerStore ledger, SiteDirectory directory, IHostApplicationLifetime lifetime, CancellationToken stop)
     {
         if (!Visible(site, caller))
         {
             return NoSite();
         }
 
+        // A body may come as slowly as the server allows: the end of the service does not wait for it.
+        using var ending = CancellationTokenSource.CreateLinkedTokenSource(stop, lifetime.ApplicationStopping);
         using var body = new MemoryStream();
-        await request.Body.CopyToAsync(body, stop);
+        await request.Body.CopyToAsync(body, ending.Token);
         var read = SiteFile.Parse(body.ToArray());
         if (read.Plan is not { } plan)
         {

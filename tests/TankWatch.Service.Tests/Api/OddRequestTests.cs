@@ -100,6 +100,26 @@ public sealed class OddRequestTests(Served service) : IClassFixture<Served>
         Assert.True(logs.CreateLogger("Microsoft.AspNetCore.Server.Kestrel").IsEnabled(LogLevel.Error));
     }
 
+    [Fact]
+    public async Task A_body_that_does_not_end_does_not_hold_up_the_end_of_the_service()
+    {
+        var ending = new Served();
+        await ending.InitializeAsync();
+        try
+        {
+            using var slow = await RawConnection.OpenAsync(ending.Url);
+            await slow.SendAsync($"PUT /api/v1/sites/any HTTP/1.1\nHost: localhost\nAuthorization: Bearer {ending.Key}\nContent-Type: application/json\nContent-Length: 1000\nExpect: 100-continue\n\n");
+            Assert.StartsWith("HTTP/1.1 100 ", await slow.ReadUntilAsync("\r\n\r\n"), StringComparison.Ordinal); // It is being read.
+            await slow.SendAsync("{");
+            await ending.StopAsync().WaitAsync(TimeSpan.FromSeconds(15), TestContext.Current.CancellationToken);
+            Assert.StartsWith("HTTP/1.1 503 ", await slow.ReadToEndAsync(), StringComparison.Ordinal);
+        }
+        finally
+        {
+            await ending.DisposeAsync();
+        }
+    }
+
     [Theory]
     [InlineData("Sec-Fetch-Site", "cross-site")]
     [InlineData("Sec-Fetch-Site", "same-site")]
