@@ -1,3 +1,4 @@
+using System.Collections.Immutable;
 using TankWatch.Core;
 using TankWatch.Core.FieldMessages;
 using TankWatch.Core.Sites;
@@ -26,16 +27,7 @@ internal sealed partial class MessageJournal(Database database, ServiceMetrics m
         foreach (var message in messages)
         {
             metrics.Received(1);
-            try
-            {
-                Decode(message, findPlan, batch);
-            }
-            catch (Exception fault)
-            {
-                // A broken promise of the decoder must not stop the messages behind this one.
-                LogDecoderFault(fault, Mail.MailWords.OneLine(message.Topic, 120));
-                batch.Refused.Add(new(null, false, message.Topic, message.Payload, RefusalReason.MalformedJson, "could not be decoded", message.ReceivedAt));
-            }
+            Decode(message, findPlan, batch);
         }
 
         return batch;
@@ -60,7 +52,7 @@ internal sealed partial class MessageJournal(Database database, ServiceMetrics m
         return isNew;
     }
 
-    private static void Decode(ReceivedMessage message, Func<UnitId, SitePlan?> findPlan, MessageBatch batch)
+    private void Decode(ReceivedMessage message, Func<UnitId, SitePlan?> findPlan, MessageBatch batch)
     {
         if (!FieldMessageDecoder.TryReadTopic(message.Topic, out var unitId, out var kind, out var detail))
         {
@@ -78,7 +70,7 @@ internal sealed partial class MessageJournal(Database database, ServiceMetrics m
             return;
         }
 
-        foreach (var decoded in FieldMessageDecoder.Decode(plan, unit, kind, message.Payload, message.ReceivedAt))
+        foreach (var decoded in DecodePayload(plan, unit, kind, message))
         {
             switch (decoded)
             {
@@ -89,6 +81,20 @@ internal sealed partial class MessageJournal(Database database, ServiceMetrics m
                     batch.Refused.Add(new(unitId, true, message.Topic, refused.Json, refused.Reason, refused.Detail, message.ReceivedAt));
                     break;
             }
+        }
+    }
+
+    private ImmutableArray<Decoded> DecodePayload(SitePlan plan, FieldUnit unit, MessageKind kind, ReceivedMessage message)
+    {
+        try
+        {
+            return FieldMessageDecoder.Decode(plan, unit, kind, message.Payload, message.ReceivedAt);
+        }
+        catch (Exception fault)
+        {
+            // A broken promise of the decoder must not stop the messages behind this one.
+            LogDecoderFault(fault, Mail.MailWords.OneLine(message.Topic, 120));
+            return [new Decoded.Refused(RefusalReason.MalformedJson, "could not be decoded", message.Payload)];
         }
     }
 

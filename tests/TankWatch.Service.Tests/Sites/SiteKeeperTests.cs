@@ -181,6 +181,20 @@ public sealed class SiteKeeperTests
     }
 
     [Fact]
+    public async Task A_message_that_the_decoder_fails_on_is_kept_under_its_unit_and_holds_up_no_other()
+    {
+        await using var rig = Rig.New();
+        var plan = SampleSite.Plan(SampleSite.Json());
+        var journal = new MessageJournal(rig.Database, rig.Metrics, rig.Time, Microsoft.Extensions.Logging.Abstractions.NullLogger.Instance);
+        ReceivedMessage Message(string kind, string json) => new($"tankwatch/v1/fu-1/{kind}", Encoding.UTF8.GetBytes(json), false, Rig.Noon);
+        var batch = journal.Decode(
+            [Message("level", SampleSite.Level(Rig.Noon, "roof", "100", 1)), Message("supply", SampleSite.Supply(Rig.Noon, true, 2))], _ => plan with { Tanks = default });
+        var refused = Assert.Single(batch.Refused);
+        Assert.Equal(("fu-1", true, "could not be decoded"), (refused.Unit?.Value, refused.Known, refused.Detail));
+        Assert.Single(batch.Accepted);
+    }
+
+    [Fact]
     public async Task What_a_backlog_reveals_and_has_cleared_mails_nobody()
     {
         await using var rig = await Rig.RunningAsync();
