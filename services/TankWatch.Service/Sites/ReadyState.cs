@@ -1,11 +1,12 @@
 namespace TankWatch.Service.Sites;
 
 /// <summary>What must work for the service to do its work.</summary>
-public enum Stage { Store, Broker, Mail }
+public enum Stage { Store, Broker, Mail, Sites }
 
-/// <param name="Name">store, broker or mail.</param>
+/// <param name="Name">store, broker, mail or sites.</param>
 /// <param name="Ok">It works.</param>
-/// <param name="Essential">Without it the service is not ready. Mail is not: what cannot be sent now waits in the outbox.</param>
+/// <param name="Essential">Without it the service is not ready. Mail is not: what cannot be sent now waits in the outbox.
+/// Nor is a site that cannot be judged: the others go on.</param>
 /// <param name="Reason">Why not, in one line; null when it works.</param>
 public sealed record StageState(string Name, bool Ok, bool Essential, string? Reason);
 
@@ -24,7 +25,7 @@ public sealed class ReadyState
             lock (changing)
             {
                 return [.. reasons.OrderBy(pair => pair.Key).Select(pair => new StageState(
-                    pair.Key.ToString().ToLowerInvariant(), pair.Value is null, pair.Key != Stage.Mail, pair.Value))];
+                    pair.Key.ToString().ToLowerInvariant(), pair.Value is null, pair.Key is Stage.Store or Stage.Broker, pair.Value))];
             }
         }
     }

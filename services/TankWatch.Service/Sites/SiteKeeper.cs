@@ -16,6 +16,7 @@ public sealed partial class SiteKeeper(
     AlertBell alertBell, ReadyState ready, ServiceMetrics metrics, TimeProvider time, ILogger<SiteKeeper> logger) : BackgroundService
 {
     private const int BatchLimit = 1000;
+    private const int FailuresNamed = 20;
     private static readonly TimeSpan TickEvery = TimeSpan.FromSeconds(1);
     private static readonly TimeSpan StoreRetry = TimeSpan.FromSeconds(1);
 
@@ -87,6 +88,7 @@ public sealed partial class SiteKeeper(
             var saved = await SaveAsync(writes, now, stop);
             directory.Publish(roster.Sites.Where(site => isTick || writes.Exists(made => made.Plan.Id == site.Plan.Id)).Select(site => site.View(now)), gone);
             directory.Tell([.. fresh.Keys, .. writes.Where(made => !made.IsEmpty).Select(made => made.Plan.Id), .. gone]); // Not of a tick that changed nothing.
+            ready.Set(Stage.Sites, FailedSites());
             outcomes.ForEach(done => done.Command.Outcome.TrySetResult(saved ? done.Outcome : NotNow));
             batch.OfType<Work.Refresh>().ToList().ForEach(work => work.Done.TrySetResult());
         }
@@ -102,6 +104,13 @@ public sealed partial class SiteKeeper(
         var (built, gone) = await UntilStoredAsync(() => roster.Refresh(now), stop);
         writes.AddRange(built);
         return gone;
+    }
+
+    private string? FailedSites()
+    {
+        var failed = roster.Failed.ToList();
+        return failed.Count == 0 ? null
+            : $"{failed.Count} not judged at present, see the log: {string.Join(", ", failed.Take(FailuresNamed))}{(failed.Count > FailuresNamed ? " and more" : "")}";
     }
 
     /// <summary>Makes messages durable and lets their acknowledgements go, in order of receipt.</summary>

@@ -19,6 +19,9 @@ internal sealed partial class SiteRoster(LedgerStore ledger, SeriesStore series,
 
     public IReadOnlyCollection<KeptSite> Sites => sites.Values;
 
+    /// <summary>Those whose judgement failed and that are in no list until they are built anew, by their ids.</summary>
+    public IEnumerable<SiteId> Failed => failed.Keys.OrderBy(site => site.Value, StringComparer.Ordinal);
+
     public KeptSite? Find(SiteId site) => sites.GetValueOrDefault(site);
 
     /// <summary>The plan of the site that names a unit, whether or not its judgement works at present.</summary>

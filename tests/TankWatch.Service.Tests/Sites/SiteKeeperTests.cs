@@ -195,6 +195,26 @@ public sealed class SiteKeeperTests
     }
 
     [Fact]
+    public async Task A_site_whose_judgement_fails_is_named_where_readiness_is_asked_until_it_is_built()
+    {
+        await using var rig = await Rig.RunningAsync();
+        await rig.FailPowerAsync();
+        StageState Sites() => rig.Ready.Stages.Single(stage => stage.Name == "sites");
+        Assert.Equal((true, false), (Sites().Ok, Sites().Essential));
+
+        var kept = rig.Database.Read(connection => (string)connection.Scalar("SELECT json FROM alerts")!);
+        rig.Database.Write(connection => connection.Execute("UPDATE alerts SET json = '{'"));
+        Assert.Null(rig.Put(SampleSite.Json(name: "Alder Terrace")));
+        await rig.SettleAsync();
+        Assert.False(Sites().Ok);
+        Assert.Contains("alder-row", Sites().Reason, StringComparison.Ordinal);
+
+        rig.Database.Write(connection => connection.Execute("UPDATE alerts SET json = ?1", kept));
+        await rig.PassAsync(TimeSpan.FromMinutes(1));
+        Assert.True(Sites().Ok);
+    }
+
+    [Fact]
     public async Task What_a_backlog_reveals_and_has_cleared_mails_nobody()
     {
         await using var rig = await Rig.RunningAsync();
