@@ -1,3 +1,5 @@
+using System.Globalization;
+using System.Text;
 using Microsoft.AspNetCore.Http.HttpResults;
 using Microsoft.AspNetCore.Mvc;
 using TankWatch.Core;
@@ -59,9 +61,9 @@ internal sealed class AlertDesk(LedgerStore ledger, SiteDirectory directory)
             return AlertRoutes.NoAlert();
         }
 
-        if (text is not null && (string.IsNullOrWhiteSpace(text) || text.Length > AlertActions.MaxTextLength))
+        if (text is not null && FaultOf(text) is { } fault)
         {
-            return Problems.BadRequest($"The text must not be blank, nor longer than {AlertActions.MaxTextLength} characters.");
+            return Problems.BadRequest(fault);
         }
 
         return await directory.TellAsync(command, stop) switch
@@ -71,4 +73,14 @@ internal sealed class AlertDesk(LedgerStore ledger, SiteDirectory directory)
             _ => AlertRoutes.NoAlert(),
         };
     }
+
+    private static string? FaultOf(string text) =>
+        text.Length > AlertActions.MaxTextLength || !text.EnumerateRunes().Any(IsVisible)
+            ? $"The text must not be blank, nor longer than {AlertActions.MaxTextLength} characters."
+            : text.Any(c => char.IsControl(c) && c is not ('\n' or '\t')) ? "The text must not hold control characters other than tabs and line feeds." : null;
+
+    /// <summary>Leaves a mark on the page by itself.</summary>
+    private static bool IsVisible(Rune rune) => Rune.GetUnicodeCategory(rune) is not (
+        UnicodeCategory.Control or UnicodeCategory.Format or UnicodeCategory.SpaceSeparator or UnicodeCategory.LineSeparator
+        or UnicodeCategory.ParagraphSeparator or UnicodeCategory.NonSpacingMark or UnicodeCategory.EnclosingMark or UnicodeCategory.OtherNotAssigned);
 }

@@ -120,6 +120,13 @@ public sealed class AlertTests(Served service) : IClassFixture<Served>
         const string note = "Straße <b>no</b> \u202Eevil 🚰";
         await DoneAsync(id, "note", JsonSerializer.Serialize(new { note }));
         (await DoAsync(id, "note", """{"note":" "}""")).IsProblem(HttpStatusCode.BadRequest);
+        foreach (var nothing in (string[])["\u200B", " \u00A0\u3000", "\u2060\uFE0F", "\t\n", "a\u0007b", "a\u0085b", "a\rb", "a\0"])
+        {
+            (await DoAsync(id, "note", JsonSerializer.Serialize(new { note = nothing }))).IsProblem(HttpStatusCode.BadRequest);
+        }
+
+        await DoneAsync(id, "note", """{"note":"two lines,\n\tthe second with a tab"}""");
+        await DoneAsync(id, "note", JsonSerializer.Serialize(new { note }));
         (await DoAsync(id, "note", JsonSerializer.Serialize(new { note = new string('x', 2001) }))).IsProblem(HttpStatusCode.BadRequest);
         var newest = (await service.GetJsonAsync($"/api/v1/alerts/{id}/events")).GetProperty("items")[0];
         Assert.Equal(("noted", note), (Text(newest, "type"), Text(newest, "note")));
