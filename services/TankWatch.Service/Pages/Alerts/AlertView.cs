@@ -14,7 +14,7 @@ namespace TankWatch.Service.Pages.Alerts;
 /// <param name="Until">UTC; null while it holds.</param>
 /// <param name="Lasted">How long it holds, or held.</param>
 /// <param name="State">Where it stands.</param>
-/// <param name="Presses">It needs a hand.</param>
+/// <param name="Presses">It holds, and nobody put it aside.</param>
 /// <param name="IsPast">Back to normal.</param>
 /// <param name="IsWithdrawn">Late messages showed that it never was.</param>
 /// <param name="IsMoved">Late messages moved its times.</param>
@@ -25,6 +25,9 @@ public sealed record AlertView(
     string Id, string Sentence, string Kind, string Device, string Priority, DateTimeOffset Since, DateTimeOffset? Until, string Lasted, Said State,
     bool Presses, bool IsPast, bool IsWithdrawn, bool IsMoved, bool AsksAcknowledgement, string? AcknowledgedBy, string? CauseFound)
 {
+    /// <summary>The bracket at the start of its line: a hand is needed, it is in hand, or neither.</summary>
+    public string Bracket => !Presses ? "aside" : AsksAcknowledgement ? "hand" : "hand taken";
+
     internal static AlertView Of(Alert alert, DateTimeOffset now, TimeZoneInfo zone)
     {
         var f = alert.Finding;

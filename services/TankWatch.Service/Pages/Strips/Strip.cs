@@ -48,7 +48,7 @@ public readonly record struct TripMark(DateTimeOffset At, PumpCause Cause);
 /// <param name="From">Onset.</param>
 /// <param name="To">When it ceased; the end of what is known while it holds.</param>
 /// <param name="Open">It holds.</param>
-/// <param name="Presses">Somebody has to do something.</param>
+/// <param name="Waits">Nobody has acknowledged it yet.</param>
 /// <param name="Row">Brackets that overlap stand in different rows, from 0.</param>
 /// <param name="Summary">One sentence.</param>
-public readonly record struct AlertMark(string Id, DateTimeOffset From, DateTimeOffset To, bool Open, bool Presses, int Row, string Summary);
+public readonly record struct AlertMark(string Id, DateTimeOffset From, DateTimeOffset To, bool Open, bool Waits, int Row, string Summary);
