@@ -75,8 +75,14 @@ internal static class PageRoutes
     private static void LetInTheKnown(this IEndpointConventionBuilder pages) => pages.Finally(endpoint =>
     {
         var page = endpoint.RequestDelegate!;
-        endpoint.RequestDelegate = context => Caller.Of(context) is not null ? page(context)
-            : SignIn(HttpMethods.IsGet(context.Request.Method) || HttpMethods.IsHead(context.Request.Method) ? null : "Sign in first.", StatusCodes.Status401Unauthorized).ExecuteAsync(context);
+        endpoint.RequestDelegate = context =>
+        {
+            var reads = HttpMethods.IsGet(context.Request.Method) || HttpMethods.IsHead(context.Request.Method);
+
+            // The first page is where one signs in: there the form is the answer, anywhere else it stands in for one.
+            var status = reads && context.Request.Path == "/" ? StatusCodes.Status200OK : StatusCodes.Status401Unauthorized;
+            return Caller.Of(context) is not null ? page(context) : SignIn(reads ? null : "Sign in first.", status).ExecuteAsync(context);
+        };
     });
 
     /// <summary>A page, rendered whole.</summary>

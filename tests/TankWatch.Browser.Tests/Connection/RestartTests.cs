@@ -77,7 +77,7 @@ public sealed class RestartTests(Chromium chromium)
     }
 
     private Task VisitAsync(ServedBuilding building, Func<IPage, Task> read) =>
-        chromium.VisitAsync(building.Service.Url + "/", Look.Phone with { Status = 401, Expected = Network.IsSilence }, async visit =>
+        chromium.VisitAsync(building.Service.Url + "/", Look.Phone with { Expected = Network.IsSilence }, async visit =>
         {
             await building.SignInAsync(visit);
             await read(visit.Page);

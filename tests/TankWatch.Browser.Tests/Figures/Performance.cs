@@ -61,7 +61,7 @@ public sealed partial class Performance(Chromium chromium)
     {
         await using var building = await ServedBuilding.StartAsync();
         await building.FailPowerAsync();
-        await chromium.VisitAsync(building.Service.Url + "/", Look.Phone with { Status = 401 }, async visit =>
+        await chromium.VisitAsync(building.Service.Url + "/", Look.Phone, async visit =>
         {
             await building.SignInAsync(visit);
             var watch = new MessageWatch(building, visit.Page);

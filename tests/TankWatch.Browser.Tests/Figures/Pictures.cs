@@ -47,7 +47,7 @@ public sealed class Pictures(Chromium chromium)
         await using var served = await RunningService.ServeAsync();
         foreach (var look in Look.Usual)
         {
-            await chromium.VisitAsync(served.Url + "/", look with { Status = 401 }, async visit =>
+            await chromium.VisitAsync(served.Url + "/", look, async visit =>
                 await visit.Page.ScreenshotAsync(new() { Path = Path.Combine(folder, $"sign-in-{look}.png") }));
         }
     }

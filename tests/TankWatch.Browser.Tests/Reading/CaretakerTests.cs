@@ -13,7 +13,7 @@ public sealed class CaretakerTests(Chromium chromium, SharedDemo demo)
     public async Task The_caretakers_look_tells_who_needs_a_hand_and_why_before_anything_is_scrolled_and_leads_to_the_alert()
     {
         var service = await demo.ServiceAsync;
-        await Eventually.Comes(() => service.AlertsAsync("state=open"), alerts => alerts.Count > 0, "an open alert", Patience.Script);
+        await Eventually.Comes(() => service.AlertsAsync("state=unacknowledged"), alerts => alerts.Count > 0, "an alert that nobody has acknowledged", Patience.Script);
         await chromium.VisitAsync(service.Url + "/", Look.Phone, async visit =>
         {
             var (page, opening) = (visit.Page, visit.Page.Locator("h1"));

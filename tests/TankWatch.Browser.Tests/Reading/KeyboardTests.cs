@@ -15,7 +15,7 @@ public sealed class KeyboardTests(Chromium chromium)
     {
         await using var building = await ServedBuilding.StartAsync();
         var alert = await building.FailPowerAsync();
-        await chromium.VisitAsync(building.Service.Url + "/", Look.Desk with { Status = 401 }, async visit =>
+        await chromium.VisitAsync(building.Service.Url + "/", Look.Desk, async visit =>
         {
             var keys = visit.Page.Keyboard;
             await TabToAsync(visit.Page, "#key");

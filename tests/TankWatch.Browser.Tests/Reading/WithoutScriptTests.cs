@@ -16,7 +16,7 @@ public sealed class WithoutScriptTests(Chromium chromium, SharedDemo demo)
     {
         await using var building = await ServedBuilding.StartAsync();
         await building.FailPowerAsync();
-        await chromium.VisitAsync(building.Service.Url + "/", Scriptless with { Status = 401 }, async visit =>
+        await chromium.VisitAsync(building.Service.Url + "/", Scriptless, async visit =>
         {
             var page = visit.Page;
             await building.SignInAsync(visit);
@@ -41,7 +41,7 @@ public sealed class WithoutScriptTests(Chromium chromium, SharedDemo demo)
     {
         await using var building = await ServedBuilding.StartAsync();
         await building.AddNeighboursAsync(30);
-        await chromium.VisitAsync(building.Service.Url + "/", Scriptless with { Status = 401 }, async visit =>
+        await chromium.VisitAsync(building.Service.Url + "/", Scriptless, async visit =>
         {
             var page = visit.Page;
             await building.SignInAsync(visit);

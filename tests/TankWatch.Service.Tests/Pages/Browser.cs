@@ -27,7 +27,7 @@ internal sealed partial class Browser : IDisposable
     }
 
     /// <summary>What a stranger sees, wherever they go.</summary>
-    public Task<string> OpenDoorAsync() => OpenAsync("/", HttpStatusCode.Unauthorized);
+    public Task<string> OpenDoorAsync() => OpenAsync("/");
 
     public async Task<string> OpenAsync(string path = "/", HttpStatusCode status = HttpStatusCode.OK)
     {

@@ -51,7 +51,7 @@ const TankWatch = { busy: () => false, taken: () => {}, look: () => {} };
       if (answer.status === 401 || answer.redirected) { location.reload(); return; }
       if (answer.status >= 500) throw new Error(answer.status);
       const page = new DOMParser().parseFromString(await answer.text(), "text/html");
-      if (page.documentElement.dataset.version !== document.documentElement.dataset.version) { location.reload(); return; }
+      if (!page.body.dataset.live || page.documentElement.dataset.version !== document.documentElement.dataset.version) { location.reload(); return; }
       if (TankWatch.busy()) { dirty = true; return; }
       document.title = page.title;
       Object.assign(document.body.dataset, page.body.dataset);
