@@ -22,7 +22,7 @@ namespace TankWatch.Service.Pages.Alerts;
 /// <param name="AcknowledgedBy">Who did.</param>
 /// <param name="CauseFound">On site, at closing.</param>
 public sealed record AlertView(
-    string Id, string Sentence, string Kind, string Device, string Priority, DateTimeOffset Since, DateTimeOffset? Until, string Lasted, Said State,
+    string Id, string Sentence, string Kind, string Device, string Priority, DateTimeOffset Since, DateTimeOffset? Until, string Lasted, IReadOnlyList<Said> State,
     bool Presses, bool IsPast, bool IsWithdrawn, bool IsMoved, bool AsksAcknowledgement, string? AcknowledgedBy, string? CauseFound)
 {
     /// <summary>The bracket at the start of its line: a hand is needed, it is in hand, or neither.</summary>

@@ -5,12 +5,6 @@ using TankWatch.Core.Notifications;
 
 namespace TankWatch.Service.Pages.Alerts;
 
-/// <summary>A sentence with a person's name in it, which has to be isolated: it may be written in any script.</summary>
-/// <param name="Before">Up to the name.</param>
-/// <param name="Name">Null where nobody is named.</param>
-/// <param name="After">From the name on.</param>
-public sealed record Said(string Before, string? Name = null, string After = "");
-
 /// <summary>How pages speak of alerts.</summary>
 internal static class AlertWords
 {
@@ -19,15 +13,15 @@ internal static class AlertWords
     public static string Spaced(string name) => name.Replace('-', ' ');
 
     /// <summary>Where an alert stands, as one sentence.</summary>
-    public static Said State(Alert alert, DateTimeOffset now, TimeZoneInfo zone) => alert.State switch
+    public static IReadOnlyList<Said> State(Alert alert, DateTimeOffset now, TimeZoneInfo zone) => alert.State switch
     {
-        AlertState.Unacknowledged => new("Nobody has acknowledged it yet."),
-        AlertState.Acknowledged => new("", alert.AcknowledgedBy, $" acknowledged it{(alert.AcknowledgedAt is { } at ? $" ({Words.Near(at, now, zone)})" : "")}; it still holds."),
-        AlertState.ReturnedUnacknowledged => new($"It is over{(alert.Finding.ClearedAt is { } cleared ? $" since {Words.Near(cleared, now, zone)}" : "")}, and nobody has acknowledged it."),
-        AlertState.Shelved => new($"It is put aside until {(alert.ShelvedUntil is { } until ? Words.Local(until, zone) : "later")}."),
-        AlertState.OutOfService => new("Its device is out of service; nobody is told of it until it is returned."),
-        AlertState.Suppressed => new("It is suppressed."),
-        _ => new(Ending(alert)),
+        AlertState.Unacknowledged => ["Nobody has acknowledged it yet."],
+        AlertState.Acknowledged => [Said.Name(alert.AcknowledgedBy ?? "somebody"), $" acknowledged it{(alert.AcknowledgedAt is { } at ? $" ({Words.Near(at, now, zone)})" : "")}; it still holds."],
+        AlertState.ReturnedUnacknowledged => [$"It is over{(alert.Finding.ClearedAt is { } cleared ? $" since {Words.Near(cleared, now, zone)}" : "")}, and nobody has acknowledged it."],
+        AlertState.Shelved => [$"It is put aside until {(alert.ShelvedUntil is { } until ? Words.Local(until, zone) : "later")}."],
+        AlertState.OutOfService => ["Its device is out of service; nobody is told of it until it is returned."],
+        AlertState.Suppressed => ["It is suppressed."],
+        _ => [Ending(alert)],
     };
 
     /// <summary>How an alert of the past ended.</summary>
@@ -54,23 +48,23 @@ internal static class AlertWords
         $"{Spaced(size.Name)}: {size.Size.Value:0.#} {size.Unit}, between {size.Size.Low:0.#} and {size.Size.High:0.#} nine times in ten");
 
     /// <summary>An event of an alert's life, without its note.</summary>
-    public static Said Event(AlertEvent happened, TimeZoneInfo zone) => happened switch
+    public static IReadOnlyList<Said> Event(AlertEvent happened, TimeZoneInfo zone) => happened switch
     {
-        AlertRaised => new("It was raised."),
-        AlertReraised => new("It came back."),
-        AlertReturned => new("It ceased."),
-        AlertCorrected { Correction: AlertCorrection.Withdrawn } => new("It was withdrawn: late messages showed that it never was."),
-        AlertCorrected => new("Late messages moved its times."),
-        AlertAcknowledged e => new("", e.By, " acknowledged it."),
-        AlertNoted e => new("", e.By, " noted:"),
-        AlertShelved e => new("", e.By, $" put it aside until {Words.Local(e.Until, zone)}."),
-        AlertUnshelved { By: { } by } => new("", by, " took it off the shelf."),
-        AlertUnshelved => new("Its time on the shelf ran out."),
-        AlertTakenOutOfService e => new("", e.By, " took the device out of service."),
-        AlertReturnedToService e => new("", e.By, " returned the device to service."),
-        AlertClosed e => new("", e.By, " closed it. Found:"),
-        AlertNotified e => new(Notice(e.Reason)),
-        _ => new("Something happened that this version cannot name."),
+        AlertRaised => ["It was raised."],
+        AlertReraised => ["It came back."],
+        AlertReturned => ["It ceased."],
+        AlertCorrected { Correction: AlertCorrection.Withdrawn } => ["It was withdrawn: late messages showed that it never was."],
+        AlertCorrected => ["Late messages moved its times."],
+        AlertAcknowledged e => [Said.Name(e.By), " acknowledged it."],
+        AlertNoted e => [Said.Name(e.By), " noted:"],
+        AlertShelved e => [Said.Name(e.By), $" put it aside until {Words.Local(e.Until, zone)}."],
+        AlertUnshelved { By: { } by } => [Said.Name(by), " took it off the shelf."],
+        AlertUnshelved => ["Its time on the shelf ran out."],
+        AlertTakenOutOfService e => [Said.Name(e.By), " took the device out of service."],
+        AlertReturnedToService e => [Said.Name(e.By), " returned the device to service."],
+        AlertClosed e => [Said.Name(e.By), " closed it. Found:"],
+        AlertNotified e => [Notice(e.Reason)],
+        _ => ["Something happened that this version cannot name."],
     };
 
     /// <summary>What was written with an event.</summary>

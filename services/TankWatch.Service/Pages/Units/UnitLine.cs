@@ -1,5 +1,4 @@
 using System.Globalization;
-using TankWatch.Service.Pages.Building;
 using TankWatch.Service.Sites;
 
 namespace TankWatch.Service.Pages.Units;

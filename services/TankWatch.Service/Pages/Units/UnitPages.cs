@@ -3,7 +3,6 @@ using Microsoft.AspNetCore.Http.HttpResults;
 using Microsoft.AspNetCore.WebUtilities;
 using TankWatch.Core;
 using TankWatch.Service.Api;
-using TankWatch.Service.Pages.Building;
 using TankWatch.Service.Sites;
 using TankWatch.Service.Storage;
 

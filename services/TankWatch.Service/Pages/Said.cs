@@ -1,4 +1,4 @@
-namespace TankWatch.Service.Pages.Estate;
+namespace TankWatch.Service.Pages;
 
 /// <summary>A part of a sentence.</summary>
 /// <param name="Text">Our own words, or what somebody else wrote.</param>

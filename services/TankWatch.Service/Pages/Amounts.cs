@@ -1,7 +1,7 @@
 using System.Globalization;
 using TankWatch.Service.Api.Contract;
 
-namespace TankWatch.Service.Pages.Building;
+namespace TankWatch.Service.Pages;
 
 /// <summary>Quantities as a table says them.</summary>
 internal static class Amounts
