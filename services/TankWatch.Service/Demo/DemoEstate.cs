@@ -47,7 +47,7 @@ internal sealed class DemoEstate(LedgerStore ledger, SiteDirectory directory, Si
             {
                 foreach (var message in site.Advance(until))
                 {
-                    await inbox.TakeInAsync(Received(message), cancel);
+                    await inbox.TakeInAsync(Received(message), receipt: null, cancel);
                 }
             });
             progress(day / (double)Days);

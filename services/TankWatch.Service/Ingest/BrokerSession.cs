@@ -37,17 +37,21 @@ internal sealed partial class BrokerSession : IAsyncDisposable
     private readonly IMqttClient client = new MqttClientFactory().CreateMqttClient();
     private readonly CancellationTokenSource ended = new();
     private readonly TaskCompletionSource<string> lost = new(TaskCreationOptions.RunContinuationsAsynchronously);
-    private readonly Channel<(Task Durable, MqttApplicationMessageReceivedEventArgs Message)> held;
+    private readonly Channel<MqttApplicationMessageReceivedEventArgs> durable = Channel.CreateUnbounded<MqttApplicationMessageReceivedEventArgs>(
+        new UnboundedChannelOptions { SingleReader = true }); // Bounded by Receive Maximum: the broker sends no more until we acknowledge.
+
+    private readonly TaskCompletionSource settled = new(TaskCreationOptions.RunContinuationsAsynchronously);
     private readonly Task acknowledging;
 
     // The handler stays attached to the end: without one the library acknowledges by itself what nobody has taken.
     private volatile bool draining;
 
+    /// <summary>Messages taken whose fate is not known, and one more until the session takes no more.</summary>
+    private int unsettled = 1;
+
     public BrokerSession(MqttOptions options, SiteInbox inbox, TimeProvider time, ILogger logger)
     {
         (this.options, this.inbox, this.time, this.logger) = (options, inbox, time, logger);
-        held = Channel.CreateBounded<(Task, MqttApplicationMessageReceivedEventArgs)>(
-            new BoundedChannelOptions(ReceiveMaximum) { SingleReader = true, SingleWriter = true });
         client.ApplicationMessageReceivedAsync += TakeAsync;
         client.DisconnectedAsync += OnDisconnectedAsync;
         acknowledging = Task.Run(AcknowledgeInOrderAsync);
@@ -82,11 +86,13 @@ internal sealed partial class BrokerSession : IAsyncDisposable
     public async ValueTask DisposeAsync()
     {
         draining = true;
-        held.Writer.TryComplete();
+        Settle();
         try
         {
             if (client.IsConnected)
             {
+                await settled.Task.WaitAsync(DrainTimeout, time);
+                durable.Writer.TryComplete();
                 await acknowledging.WaitAsync(DrainTimeout, time);
                 await client.DisconnectAsync(new MqttClientDisconnectOptions { SessionExpiryInterval = SessionExpirySeconds }, CancellationToken.None);
             }
@@ -111,12 +117,13 @@ internal sealed partial class BrokerSession : IAsyncDisposable
             return;
         }
 
+        Interlocked.Increment(ref unsettled);
         try
         {
             var message = args.ApplicationMessage;
             var received = new ReceivedMessage(message.Topic, message.Payload.ToArray(), message.Retain, time.GetUtcNow());
-            var durable = await inbox.TakeInAsync(received, ended.Token);
-            await held.Writer.WriteAsync((durable, args), ended.Token);
+            await inbox.TakeInAsync(received, new Receipt(this, args), ended.Token);
+            return;
         }
         catch (Exception fault) when (fault is OperationCanceledException or ChannelClosedException)
         {
@@ -127,21 +134,30 @@ internal sealed partial class BrokerSession : IAsyncDisposable
             LogHandlerFault(fault);
             lost.TrySetResult("a message could not be taken in; connecting anew");
         }
+
+        Settle();
+    }
+
+    private void Settle()
+    {
+        if (Interlocked.Decrement(ref unsettled) == 0)
+        {
+            settled.TrySetResult();
+        }
     }
 
     private async Task AcknowledgeInOrderAsync()
     {
         try
         {
-            await foreach (var (durable, message) in held.Reader.ReadAllAsync(ended.Token))
+            await foreach (var message in durable.Reader.ReadAllAsync(ended.Token))
             {
-                await durable.WaitAsync(ended.Token);
                 await message.AcknowledgeAsync(ended.Token);
             }
         }
         catch (OperationCanceledException)
         {
-            // The connection ended, or the service is going down and the message did not become durable.
+            // The connection ended.
         }
         catch (Exception fault)
         {
@@ -191,6 +207,17 @@ internal sealed partial class BrokerSession : IAsyncDisposable
         }
 
         return builder.Build();
+    }
+
+    private sealed class Receipt(BrokerSession session, MqttApplicationMessageReceivedEventArgs message) : IReceipt
+    {
+        public void Durable()
+        {
+            session.durable.Writer.TryWrite(message);
+            session.Settle();
+        }
+
+        public void Abandoned() => session.Settle();
     }
 
     [LoggerMessage(Level = LogLevel.Error, Message = "a message could not be taken in")]

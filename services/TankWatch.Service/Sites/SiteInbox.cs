@@ -21,8 +21,8 @@ public abstract record CommandOutcome
 internal abstract record Work
 {
     /// <param name="Received">As it came.</param>
-    /// <param name="Durable">Completed when it is on disk.</param>
-    public sealed record Message(ReceivedMessage Received, TaskCompletionSource Durable) : Work;
+    /// <param name="Receipt">To be told, once, in order of receipt, what became of it.</param>
+    public sealed record Message(ReceivedMessage Received, IReceipt Receipt) : Work;
 
     public sealed record Command(AlertCommand Asked, TaskCompletionSource<CommandOutcome> Outcome) : Work;
 
@@ -34,13 +34,18 @@ internal abstract record Work
 }
 
 /// <summary>
-/// The one way in to the sites. Bounded: when the keeper cannot keep up, or the disk is full, writers wait, and with them the
-/// brokers and the units; nothing is dropped unseen.
+/// The one way in to the sites. Bounded in messages, and in the bytes of those that are not yet durable: when the keeper cannot keep up,
+/// or the disk is full, writers wait, and with them the brokers and the units; nothing is dropped unseen.
 /// </summary>
 public sealed class SiteInbox
 {
+    /// <summary>Messages, commands and wakings that may wait.</summary>
     public const int Limit = 10_000;
 
+    /// <summary>Bytes of payload that may be taken in and not yet durable; one message may exceed it.</summary>
+    public const long PayloadLimit = 64 * 1024 * 1024;
+
+    private readonly PayloadBudget budget = new(PayloadLimit);
     private readonly Channel<Work> channel = Channel.CreateBounded<Work>(
         new BoundedChannelOptions(Limit) { SingleReader = true, FullMode = BoundedChannelFullMode.Wait });
 
@@ -55,16 +60,33 @@ public sealed class SiteInbox
     internal DateTimeOffset? ListeningSince => Interlocked.Read(ref listeningSince) is var ticks and not 0 ? new(ticks, TimeSpan.Zero) : null;
 
     /// <summary>Hands a message over; waits while the inbox is full.</summary>
-    /// <returns>A task that completes when the message is durable, and is cancelled when the service stops before that.</returns>
-    public async Task<Task> TakeInAsync(ReceivedMessage message, CancellationToken stop)
+    /// <param name="message">As it came.</param>
+    /// <param name="receipt">Told what becomes of the message; null if nobody asks.</param>
+    /// <param name="stop">Ends the waiting.</param>
+    /// <exception cref="OperationCanceledException">Stopped before there was room: the receipt is told nothing.</exception>
+    /// <exception cref="ChannelClosedException">The service is going down: the receipt is told nothing.</exception>
+    public async ValueTask TakeInAsync(ReceivedMessage message, IReceipt? receipt, CancellationToken stop)
     {
-        var durable = new TaskCompletionSource(TaskCreationOptions.RunContinuationsAsynchronously);
-        await channel.Writer.WriteAsync(new Work.Message(message, durable), stop);
-        return durable.Task;
+        var held = message.Payload.Length;
+        await budget.TakeAsync(held, stop);
+        try
+        {
+            await channel.Writer.WriteAsync(new Work.Message(message, new Counted(budget, held, receipt)), stop);
+        }
+        catch
+        {
+            budget.Give(held);
+            throw;
+        }
     }
 
-    /// <summary>Completes when the message is durable.</summary>
-    public async Task ReceiveAsync(ReceivedMessage message, CancellationToken stop) => await (await TakeInAsync(message, stop)).WaitAsync(stop);
+    /// <summary>Completes when the message is durable; is cancelled when the service stops before that.</summary>
+    public async Task ReceiveAsync(ReceivedMessage message, CancellationToken stop)
+    {
+        var awaited = new Awaited();
+        await TakeInAsync(message, awaited, stop);
+        await awaited.Task.WaitAsync(stop);
+    }
 
     internal async Task<CommandOutcome> TellAsync(AlertCommand command, CancellationToken stop)
     {
@@ -96,4 +118,32 @@ public sealed class SiteInbox
     internal void Wake() => channel.Writer.TryWrite(new Work.Wake()); // When it is full, the keeper is awake.
 
     internal void Close() => channel.Writer.TryComplete();
+
+    /// <summary>A message weighs on the budget until its fate is known.</summary>
+    private sealed class Counted(PayloadBudget budget, int bytes, IReceipt? receipt) : IReceipt
+    {
+        public void Durable()
+        {
+            budget.Give(bytes);
+            receipt?.Durable();
+        }
+
+        public void Abandoned()
+        {
+            budget.Give(bytes);
+            receipt?.Abandoned();
+        }
+    }
+
+    private sealed class Awaited : TaskCompletionSource, IReceipt
+    {
+        public Awaited()
+            : base(TaskCreationOptions.RunContinuationsAsynchronously)
+        {
+        }
+
+        public void Durable() => TrySetResult();
+
+        public void Abandoned() => TrySetCanceled();
+    }
 }

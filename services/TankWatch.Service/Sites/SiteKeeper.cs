@@ -120,7 +120,7 @@ public sealed partial class SiteKeeper(
         var bySite = new Dictionary<SiteId, List<Fresh>>();
         var batch = journal.Decode(messages.Select(message => message.Received), roster.PlanOf);
         var isNew = batch.IsEmpty ? [] : await UntilStoredAsync(() => journal.Commit(batch), stop);
-        messages.ForEach(message => message.Durable.TrySetResult());
+        messages.ForEach(message => message.Receipt.Durable());
         for (var i = 0; i < isNew.Length; i++)
         {
             var (plan, accepted, retained) = batch.Accepted[i];
@@ -281,7 +281,7 @@ public sealed partial class SiteKeeper(
         switch (work)
         {
             case Work.Message message:
-                message.Durable.TrySetCanceled();
+                message.Receipt.Abandoned();
                 break;
             case Work.Command command:
                 command.Outcome.TrySetCanceled();
