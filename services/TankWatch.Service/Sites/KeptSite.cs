@@ -25,7 +25,12 @@ internal sealed record SiteWrites(
     SitePlan Plan, ImmutableArray<Alert> Alerts, ImmutableArray<AlertEvent> Events, ImmutableArray<Notification> Notices,
     DateTimeOffset? RunsAfter, ImmutableArray<PumpRun> Runs, ImmutableArray<SiteDay> Days)
 {
-    public bool IsEmpty => Events.IsEmpty && Notices.IsEmpty && RunsAfter is null && Runs.IsEmpty && Days.IsEmpty;
+    public static SiteWrites Nothing(SitePlan plan) => new(plan, [], [], [], null, [], []);
+
+    /// <summary>The site saved whole, if it is to be.</summary>
+    public SiteMark? Mark { get; init; }
+
+    public bool IsEmpty => Events.IsEmpty && Notices.IsEmpty && RunsAfter is null && Runs.IsEmpty && Days.IsEmpty && Mark is null;
 }
 
 /// <summary>What a command made.</summary>
@@ -57,7 +62,7 @@ internal sealed class KeptSite
         (Plan, Json, this.series, this.ledger) = (plan, json, series, ledger);
         follower = new(plan);
         catchUp = new(now);
-        units = [.. plan.Units.Select(unit => new UnitWatch(unit.Id, series.ReadTally(plan.Id, unit.Id)))];
+        units = [.. plan.Units.Select(unit => new UnitWatch(unit.Id, series.CountRefused(unit.Id), null))];
         alerts = new(plan.Id, ledger.ReadAlertsFrom(plan.Id, DateTimeOffset.MinValue));
         link = RestoreLink(now);
     }
@@ -77,10 +82,11 @@ internal sealed class KeptSite
     /// </summary>
     public SiteWrites Rebuild(DateTimeOffset now)
     {
-        var stored = series.ReadFrom(Plan, DateTimeOffset.MinValue);
-        foreach (var seen in stored)
+        var stored = new List<Observation>();
+        foreach (var (seen, retained) in series.ReadDays(Plan, DateTimeOffset.MinValue).SelectMany(days => days))
         {
-            units[Plan.FindUnit(seen.Stamp.Unit)!.Index].Recall(seen);
+            units[Plan.FindUnit(seen.Stamp.Unit)!.Index].Take(seen, retained);
+            stored.Add(seen);
         }
 
         var followed = follower.Take(stored, _ => stored, ToldTo());
@@ -151,10 +157,13 @@ internal sealed class KeptSite
         return new(writes, isDone ? new CommandOutcome.Done(alert) : new CommandOutcome.Refused(CommandWords.WhyNot(command, alert, now)));
     }
 
+    /// <summary>Saves the site whole, as it is after all of the journal.</summary>
+    public SiteWrites Save(DateTimeOffset now) => Told([], [], now) with { Mark = new(series.Position, [.. units.Select(unit => unit.Mark)], null) };
+
     public SiteView View(DateTimeOffset now)
     {
         var open = alerts.Alerts.Where(alert => alert.IsOpen).OrderBy(alert => alert.Id, StringComparer.Ordinal).ToImmutableArray();
-        return new(Plan, follower.State, open, [.. units.Select((unit, i) => unit.View(Plan.Id, link.Units[i].Open is not null))], now);
+        return new(Plan, follower.State, open, [.. units.Select((unit, i) => unit.View(Plan.Id, link.Units[i].Open is not null, series.MissingOf(unit.Id)))], now);
     }
 
     private SiteWrites Told(ReadOnlySpan<Followed> followed, ReadOnlySpan<FindingChanges> changes, DateTimeOffset now, AlertCommand? command = null)
@@ -237,7 +246,7 @@ internal sealed class KeptSite
             {
                 HeardAt = open is not null && watch.HeardAt is { } heard ? heard : unit.HeardAt,
                 HasSpoken = watch.HeardAt is not null,
-                Boot = watch.HighestBoot,
+                Boot = series.HighestBootOf(watch.Id),
                 Open = open,
                 LastClearedAt = told.Max(alert => alert.Finding.ClearedAt),
             };

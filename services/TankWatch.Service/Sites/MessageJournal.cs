@@ -4,6 +4,7 @@ using TankWatch.Core.FieldMessages;
 using TankWatch.Core.Sites;
 using TankWatch.Service.Ingest;
 using TankWatch.Service.Storage;
+using TankWatch.Service.Storage.Series;
 
 namespace TankWatch.Service.Sites;
 
@@ -15,8 +16,8 @@ internal sealed class MessageBatch
     public bool IsEmpty => Accepted.Count == 0 && Refused.Count == 0;
 }
 
-/// <summary>The first transaction of the way: what came becomes durable, so that it may be acknowledged.</summary>
-internal sealed partial class MessageJournal(Database database, ServiceMetrics metrics, TimeProvider time, ILogger logger)
+/// <summary>Sorts what came into rows of the journal and refusals.</summary>
+internal sealed partial class MessageJournal(ServiceMetrics metrics, ILogger logger)
 {
     /// <summary>Decodes by the plan of the unit's site. Never throws for any message.</summary>
     /// <param name="messages">In order of receipt.</param>
@@ -31,25 +32,6 @@ internal sealed partial class MessageJournal(Database database, ServiceMetrics m
         }
 
         return batch;
-    }
-
-    /// <summary>Makes a batch durable.</summary>
-    /// <returns>For each accepted message, whether it was new.</returns>
-    /// <exception cref="Microsoft.Data.Sqlite.SqliteException">Nothing of it was kept.</exception>
-    public bool[] Commit(MessageBatch batch)
-    {
-        var started = time.GetTimestamp();
-        var isNew = database.Write(connection =>
-        {
-            SeriesStore.Keep(connection, batch.Refused);
-            return SeriesStore.Append(connection, batch.Accepted);
-        });
-        metrics.Committed(time.GetElapsedTime(started));
-        var accepted = isNew.Count(taken => taken);
-        metrics.Accepted(accepted);
-        metrics.Duplicate(isNew.Length - accepted);
-        batch.Refused.ForEach(refused => metrics.Refused(refused.Reason));
-        return isNew;
     }
 
     private void Decode(ReceivedMessage message, Func<UnitId, SitePlan?> findPlan, MessageBatch batch)

@@ -22,7 +22,8 @@ public sealed partial class SiteKeeper(
 
     private static readonly CommandOutcome NotNow = new CommandOutcome.Refused("the site is being built anew; try again in a minute");
 
-    private readonly MessageJournal journal = new(database, metrics, time, logger);
+    private readonly MessageJournal journal = new(metrics, logger);
+    private readonly Folding folding = new(series, logger);
     private readonly SiteRoster roster = new(ledger, series, metrics, time, logger);
     private string installation = "";
     private DateTimeOffset lastTick;
@@ -36,6 +37,7 @@ public sealed partial class SiteKeeper(
         try
         {
             installation = await UntilStoredAsync(ledger.GetInstallation, stoppingToken);
+            await UntilStoredAsync(() => { series.Open(); return true; }, stoppingToken);
             await StepAsync([], refresh: true, stoppingToken);
             LogKeeping(roster.Sites.Count);
             using var timer = time.CreateTimer(_ => inbox.Wake(), null, TickEvery, TickEvery);
@@ -52,6 +54,7 @@ public sealed partial class SiteKeeper(
         finally
         {
             Abandon();
+            await folding.EndAsync();
         }
     }
 
@@ -85,7 +88,13 @@ public sealed partial class SiteKeeper(
             }
 
             var outcomes = await ObeyAsync(batch.OfType<Work.Command>(), writes, now, stop);
+            var marked = Mark(writes, now);
             var saved = await SaveAsync(writes, now, stop);
+            if (saved)
+            {
+                folding.Marked(marked, stop);
+            }
+
             directory.Publish(roster.Sites.Where(site => isTick || writes.Exists(made => made.Plan.Id == site.Plan.Id)).Select(site => site.View(now)), gone);
             directory.Tell([.. fresh.Keys, .. writes.Where(made => !made.IsEmpty).Select(made => made.Plan.Id), .. gone]); // Not of a tick that changed nothing.
             ready.Set(Stage.Sites, FailedSites());
@@ -119,7 +128,7 @@ public sealed partial class SiteKeeper(
     {
         var bySite = new Dictionary<SiteId, List<Fresh>>();
         var batch = journal.Decode(messages.Select(message => message.Received), roster.PlanOf);
-        var isNew = batch.IsEmpty ? [] : await UntilStoredAsync(() => journal.Commit(batch), stop);
+        var isNew = batch.IsEmpty ? [] : await CommitAsync(batch, stop);
         messages.ForEach(message => message.Receipt.Durable());
         for (var i = 0; i < isNew.Length; i++)
         {
@@ -136,6 +145,19 @@ public sealed partial class SiteKeeper(
 
         batch.Refused.Where(refused => refused.Known).ToList().ForEach(refused => WatchOf(refused.Unit!.Value)?.CountRefused());
         return bySite;
+    }
+
+    /// <returns>For each accepted message, whether it was new.</returns>
+    private async Task<bool[]> CommitAsync(MessageBatch batch, CancellationToken stop)
+    {
+        var staged = await UntilStoredAsync(() => series.Stage(batch.Accepted), stop);
+        var started = time.GetTimestamp();
+        await UntilStoredAsync(() => { series.Commit(staged, batch.Refused); return true; }, stop);
+        metrics.Committed(time.GetElapsedTime(started));
+        metrics.Accepted(staged.Rows.Count);
+        metrics.Duplicate(batch.Accepted.Count - staged.Rows.Count);
+        batch.Refused.ForEach(refused => metrics.Refused(refused.Reason));
+        return staged.IsNew;
     }
 
     private void Judge(Dictionary<SiteId, List<Fresh>> fresh, List<SiteWrites> writes, DateTimeOffset now)
@@ -160,6 +182,32 @@ public sealed partial class SiteKeeper(
                 writes.Add(ticked);
             }
         }
+    }
+
+    /// <summary>Has some sites saved whole, so that what they have judged may be folded.</summary>
+    /// <returns>How many.</returns>
+    private int Mark(List<SiteWrites> writes, DateTimeOffset now)
+    {
+        folding.Look(now);
+        var due = folding.Due(now);
+        foreach (var id in due)
+        {
+            if (roster.Find(id) is { } site && roster.Try(id, () => site.Save(now)) is { } saved)
+            {
+                writes.Add(saved);
+            }
+            else if (roster.PlanOf(id) is { } plan)
+            {
+                writes.Add(SiteWrites.Nothing(plan) with { Mark = SiteMark.Unjudged(series.Position) });
+            }
+        }
+
+        if (due.Count > 0)
+        {
+            inbox.Wake(); // The rest of them soon.
+        }
+
+        return due.Count;
     }
 
     private async Task<List<(Work.Command Command, CommandOutcome Outcome)>> ObeyAsync(
@@ -205,6 +253,7 @@ public sealed partial class SiteKeeper(
             // Memory and store contradict each other; the store is right, and judging again from it loses nothing.
             LogContradiction(fault);
             roster.BuildAllAnew();
+            folding.GiveUp(now);
             return false;
         }
 
@@ -235,6 +284,10 @@ public sealed partial class SiteKeeper(
         LedgerStore.Post(connection, writes.Notices.Select(notice =>
             new OutboxLetter(notice, composer.MessageIdOf(notice.Key, installation), plan.Name, plan.TimeZone.Id)), now);
         SeriesStore.Replace(connection, plan.Id, writes.RunsAfter, writes.Runs, writes.Days);
+        if (writes.Mark is { } mark)
+        {
+            SeriesStore.Save(connection, plan.Id, mark);
+        }
     }
 
     private UnitWatch? WatchOf(UnitId unit) =>

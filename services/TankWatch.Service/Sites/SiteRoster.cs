@@ -27,6 +27,9 @@ internal sealed partial class SiteRoster(LedgerStore ledger, SeriesStore series,
     /// <summary>The plan of the site that names a unit, whether or not its judgement works at present.</summary>
     public SitePlan? PlanOf(UnitId unit) => owners.TryGetValue(unit, out var site) ? known.GetValueOrDefault(site)?.Plan : null;
 
+    /// <summary>What is installed at a site, whether or not its judgement works at present; null when it is gone.</summary>
+    public SitePlan? PlanOf(SiteId site) => known.GetValueOrDefault(site)?.Plan;
+
     /// <summary>Takes over what changed in the store, and tries again what failed.</summary>
     /// <returns>What the newly built sites ask to be written, and the sites that are gone.</returns>
     public (IReadOnlyList<SiteWrites> Writes, IReadOnlyList<SiteId> Gone) Refresh(DateTimeOffset now)
@@ -40,6 +43,7 @@ internal sealed partial class SiteRoster(LedgerStore ledger, SeriesStore series,
         var stored = ledger.ListSites().Where(site => site.Plan is not null).ToDictionary(site => site.Id);
         var gone = known.Keys.Where(id => !stored.ContainsKey(id)).ToList();
         gone.ForEach(Forget);
+        series.Refresh();
         var writes = new List<SiteWrites>();
         foreach (var site in stored.Values.Where(site => IsStale(site, now)))
         {

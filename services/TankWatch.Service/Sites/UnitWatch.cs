@@ -7,21 +7,20 @@ namespace TankWatch.Service.Sites;
 /// <summary>What is counted of one unit: its words, the gaps between them, and its clock.</summary>
 internal sealed class UnitWatch
 {
-    /// <summary>A unit counts its restarts; one that makes them up gets no more memory than this.</summary>
-    private const int BootsKept = 64;
     private const int SkewsKept = 9;
 
-    private readonly SortedDictionary<long, (long First, long Last, long Seen)> boots = [];
     private readonly Queue<TimeSpan> skews = new();
-    private long missingBefore;
+    private LastStatus? status;
 
-    public UnitWatch(UnitId id, StoredUnitTally tally)
+    /// <param name="id">The unit.</param>
+    /// <param name="refused">Messages of it that could not be taken and are still kept.</param>
+    /// <param name="mark">What was saved of it; null for nothing.</param>
+    public UnitWatch(UnitId id, long refused, UnitMark? mark)
     {
-        (Id, Accepted, Refused, HeardAt) = (id, tally.Accepted, tally.Refused, tally.LastLiveAt);
-        foreach (var boot in tally.Boots)
+        (Id, Refused, Accepted, HeardAt, NewestAt) = (id, refused, mark?.Accepted ?? 0, mark?.HeardAt, mark?.NewestAt);
+        if (mark is { Online: { } online })
         {
-            boots[boot.Boot] = (boot.First, boot.Last, boot.Seen);
-            Bound();
+            status = new(online, mark.Firmware, mark.SignalDbm, mark.BatteryPercent, mark.StatusBoot);
         }
     }
 
@@ -30,41 +29,33 @@ internal sealed class UnitWatch
     public long Accepted { get; private set; }
     public long Refused { get; private set; }
     public long Duplicates { get; private set; }
-    public long? HighestBoot => boots.Count > 0 ? boots.Last().Key : null;
 
     private DateTimeOffset? NewestAt { get; set; }
-    private StatusObservation? Status { get; set; }
 
-    private long Missing => missingBefore + boots.Values.Sum(boot => boot.Last - boot.First + 1 - boot.Seen);
+    /// <summary>To be saved with its site.</summary>
+    public UnitMark Mark => new(
+        Id, Accepted, HeardAt, NewestAt, status?.Online, status?.Firmware, status?.SignalDbm, status?.BatteryPercent, status?.Boot);
 
     public void CountDuplicate() => Duplicates++;
 
     public void CountRefused() => Refused++;
 
-    /// <summary>Recalls what was read back from the store: neither a sign of life nor new to count.</summary>
-    public void Recall(Observation seen)
-    {
-        // The broker's word that a unit is gone is none of the unit's.
-        NewestAt = seen is StatusObservation { Online: false } ? NewestAt : Later(NewestAt, seen.Stamp.At);
-        if (seen is StatusObservation status && !(status.Stamp.Boot < Status?.Stamp.Boot))
-        {
-            Status = status;
-        }
-    }
-
     public void Take(Observation seen, bool retained)
     {
         Accepted++;
-        Recall(seen);
         var stamp = seen.Stamp;
-        if (stamp is { Boot: { } boot, Seq: { } seq })
+        if (seen is StatusObservation told && !(stamp.Boot < status?.Boot))
         {
-            boots[boot] = boots.TryGetValue(boot, out var known)
-                ? (Math.Min(known.First, seq), Math.Max(known.Last, seq), known.Seen + 1) : (seq, seq, 1);
-            Bound();
+            status = new(told.Online, told.Firmware, told.SignalDbm, told.BatteryPercent, stamp.Boot);
         }
 
-        if (retained || seen is StatusObservation { Online: false })
+        if (seen is StatusObservation { Online: false })
+        {
+            return; // The broker's word that a unit is gone is none of the unit's.
+        }
+
+        NewestAt = Later(NewestAt, stamp.At);
+        if (retained)
         {
             return;
         }
@@ -80,21 +71,17 @@ internal sealed class UnitWatch
         }
     }
 
-    public UnitView View(SiteId site, bool silent) => new(
-        Id, site, HeardAt, NewestAt, Status?.Online, Status?.Firmware, Status?.SignalDbm, Status?.BatteryPercent, MedianSkew(), Missing, Accepted, Refused,
+    /// <param name="site">Where it stands.</param>
+    /// <param name="silent">An alert says so.</param>
+    /// <param name="missing">Sequence numbers it skipped.</param>
+    public UnitView View(SiteId site, bool silent, long missing) => new(
+        Id, site, HeardAt, NewestAt, status?.Online, status?.Firmware, status?.SignalDbm, status?.BatteryPercent, MedianSkew(), missing, Accepted, Refused,
         Duplicates, silent);
 
     private TimeSpan? MedianSkew() => skews.Count == 0 ? null : skews.Order().ElementAt(skews.Count / 2);
 
-    private void Bound()
-    {
-        while (boots.Count > BootsKept)
-        {
-            var (oldest, known) = boots.First();
-            missingBefore += known.Last - known.First + 1 - known.Seen;
-            boots.Remove(oldest);
-        }
-    }
-
     private static DateTimeOffset Later(DateTimeOffset? a, DateTimeOffset b) => a > b ? a.Value : b;
+
+    /// <summary>What the newest status said.</summary>
+    private sealed record LastStatus(bool Online, string? Firmware, double? SignalDbm, double? BatteryPercent, long? Boot);
 }

@@ -61,8 +61,8 @@ public sealed partial class LedgerStore(Database database, TimeProvider time)
     public bool DeleteSite(SiteId site) => database.Write(connection =>
     {
         connection.Execute("DELETE FROM refused WHERE bucket IN (SELECT id FROM units WHERE site = ?1)", site);
+        SeriesStore.Delete(connection, site);
         var deleted = connection.Execute("DELETE FROM sites WHERE id = ?1", site) == 1;
-        connection.Execute("DELETE FROM messages WHERE site = ?1", site);
         connection.Execute("UPDATE keys SET revoked = ?2 WHERE site = ?1 AND revoked IS NULL", site, time.GetUtcNow());
         MarkChange(connection);
         return deleted;

@@ -5,6 +5,9 @@ namespace TankWatch.Service.Storage;
 /// <summary>The tables, as a list of steps; <c>PRAGMA user_version</c> counts those taken. A step that was released is never edited.</summary>
 internal static class Schema
 {
+    /// <summary>The step that made the journal of batches, and takes over what was kept before.</summary>
+    private const int JournalStep = 2;
+
     private static readonly string[] Steps =
     [
         """
@@ -61,6 +64,23 @@ internal static class Schema
             SELECT alert, n FROM (SELECT alert, n, max(at) OVER (PARTITION BY alert ORDER BY n) AS reached FROM alert_events)
             ORDER BY reached, alert, n;
         """,
+        """
+        -- A message is first a row in a batch of the journal, one batch a group commit, and is folded later into blocks, in order, one
+        -- stream (unit, kind, device) beside the other. See Storage/Series for what the packed columns hold.
+        CREATE TABLE journal (id INTEGER PRIMARY KEY AUTOINCREMENT, batch BLOB NOT NULL);
+        CREATE TABLE streams (
+            id INTEGER PRIMARY KEY AUTOINCREMENT, site TEXT NOT NULL REFERENCES sites(id) ON DELETE CASCADE, unit TEXT NOT NULL, kind TEXT NOT NULL,
+            device TEXT NOT NULL, UNIQUE (site, unit, kind, device));
+        CREATE TABLE blocks (id INTEGER PRIMARY KEY, rows INTEGER NOT NULL, data BLOB NOT NULL);
+        -- Which messages were taken, by the units' own counts.
+        CREATE TABLE unit_counts (unit TEXT PRIMARY KEY, counts BLOB NOT NULL);
+        CREATE TABLE unit_boots (unit TEXT NOT NULL, boot INTEGER NOT NULL, seqs BLOB NOT NULL, PRIMARY KEY (unit, boot));
+        -- Where each site goes on after a restart, and where it goes back to when late messages come.
+        CREATE TABLE site_marks (
+            site TEXT PRIMARY KEY REFERENCES sites(id) ON DELETE CASCADE, position INTEGER NOT NULL, units TEXT NOT NULL, state BLOB);
+        CREATE TABLE snapshots (
+            site TEXT NOT NULL REFERENCES sites(id) ON DELETE CASCADE, at INTEGER NOT NULL, state BLOB NOT NULL, PRIMARY KEY (site, at));
+        """,
     ];
 
     /// <exception cref="StoreException">A newer version of the program made this store.</exception>
@@ -81,6 +101,12 @@ internal static class Schema
         for (; version < last; version++)
         {
             connection.Execute(Steps[version]);
+            if (version == JournalStep)
+            {
+                OldMessages.Move(connection);
+                connection.Execute("DROP TABLE messages");
+            }
+
             connection.Execute($"PRAGMA user_version={version + 1}");
         }
 

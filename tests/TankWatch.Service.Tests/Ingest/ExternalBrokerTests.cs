@@ -190,5 +190,5 @@ public sealed class ExternalBrokerTests
         new MqttApplicationMessageBuilder().WithTopic($"tankwatch/v1/fu-1/{kind}").WithPayload(json)
             .WithQualityOfServiceLevel(MqttQualityOfServiceLevel.AtLeastOnce).Build(), Stop)).IsSuccess);
 
-    private static long Taken(Rig rig) => (long)rig.Database.Read(connection => Service.Storage.Sql.Scalar(connection, "SELECT count(*) FROM messages"))!;
+    private static long Taken(Rig rig) => rig.Series.ReadFrom(SampleSite.Plan(SampleSite.Json()), DateTimeOffset.MinValue).Count;
 }

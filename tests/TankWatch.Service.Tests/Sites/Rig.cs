@@ -89,6 +89,15 @@ internal sealed class Rig : IAsyncDisposable
         }
     }
 
+    /// <summary>Lets the journal's rows grow old enough to be folded, and waits for it.</summary>
+    public async Task FoldAsync()
+    {
+        Assert.True(Series.Fold.IsWanted);
+        await PassAsync(Folding.AgeDue + TimeSpan.FromSeconds(10), TimeSpan.FromMinutes(1));
+        await Eventually.Holds(() => !Series.Fold.IsWanted, "the end of the fold");
+        await PassAsync(TimeSpan.FromSeconds(2), TimeSpan.FromSeconds(1));
+    }
+
     /// <returns>Completes when it is durable.</returns>
     public Task SendAsync(string kind, string json, string unit = "fu-1", bool retained = false) => Inbox.ReceiveAsync(
         new ReceivedMessage($"tankwatch/v1/{unit}/{kind}", Encoding.UTF8.GetBytes(json), retained, Time.GetUtcNow()), CancellationToken.None);

@@ -168,10 +168,10 @@ public sealed class SiteKeeperTests
         await using var rig = Rig.New();
         rig.Put(SampleSite.Json());
         var plan = SampleSite.Plan(SampleSite.Json());
-        var journal = new MessageJournal(rig.Database, rig.Metrics, rig.Time, Microsoft.Extensions.Logging.Abstractions.NullLogger.Instance);
+        var journal = new MessageJournal(rig.Metrics, Microsoft.Extensions.Logging.Abstractions.NullLogger.Instance);
         ReceivedMessage Message(bool mains, int minute) => new(
             "tankwatch/v1/fu-1/supply", Encoding.UTF8.GetBytes(SampleSite.Supply(Rig.Noon.AddMinutes(minute), mains, 10 + minute)), false, Rig.Noon);
-        journal.Commit(journal.Decode([Message(false, -10), Message(false, -5)], _ => plan));
+        rig.Series.Commit(rig.Series.Stage(journal.Decode([Message(false, -10), Message(false, -5)], _ => plan).Accepted), []);
 
         await rig.StartAsync();
         await rig.PassAsync(TimeSpan.FromMinutes(1));
@@ -185,7 +185,7 @@ public sealed class SiteKeeperTests
     {
         await using var rig = Rig.New();
         var plan = SampleSite.Plan(SampleSite.Json());
-        var journal = new MessageJournal(rig.Database, rig.Metrics, rig.Time, Microsoft.Extensions.Logging.Abstractions.NullLogger.Instance);
+        var journal = new MessageJournal(rig.Metrics, Microsoft.Extensions.Logging.Abstractions.NullLogger.Instance);
         ReceivedMessage Message(string kind, string json) => new($"tankwatch/v1/fu-1/{kind}", Encoding.UTF8.GetBytes(json), false, Rig.Noon);
         var batch = journal.Decode(
             [Message("level", SampleSite.Level(Rig.Noon, "roof", "100", 1)), Message("supply", SampleSite.Supply(Rig.Noon, true, 2))], _ => plan with { Tanks = default });

@@ -105,15 +105,21 @@ public sealed class LedgerStoreTests
         await using var rig = await Rig.RunningAsync();
         await rig.FailPowerAsync();
         await rig.SendAsync("level", "nonsense");
+        await rig.FoldAsync();
+        await rig.SendAsync("supply", SampleSite.Supply(rig.Time.GetUtcNow(), mains: true, seq: 2));
         Assert.NotEmpty(rig.Ledger.ListOutbox(null, 10));
         Assert.True(rig.Ledger.DeleteSite(Alder));
-        foreach (var table in (string[])["messages", "refused", "alerts", "alert_events", "alert_log", "outbox", "units", "runs", "days"])
-        {
-            Assert.Equal((table, 0L), (table, (long)rig.Database.Read(c => c.Scalar($"SELECT count(*) FROM {table}"))!));
-        }
+        string[] tables =
+            ["streams", "blocks", "unit_counts", "unit_boots", "site_marks", "snapshots", "refused", "alerts", "alert_events", "alert_log", "outbox", "units", "runs", "days"];
+        Assert.All(tables, table => Assert.Equal(0L, Count(table)));
 
         await rig.SettleAsync();
         Assert.Empty(rig.Directory.Sites);
+        Assert.Equal(1L, Count("journal"));
+        await rig.FoldAsync();
+        Assert.Equal(0L, Count("journal")); // It holds all sites' messages, and what nobody owns goes with the next fold.
         Assert.False(rig.Ledger.DeleteSite(Alder));
+
+        long Count(string table) => (long)rig.Database.Read(c => c.Scalar($"SELECT count(*) FROM {table}"))!;
     }
 }

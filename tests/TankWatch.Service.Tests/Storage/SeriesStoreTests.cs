@@ -3,6 +3,7 @@ using TankWatch.Core;
 using TankWatch.Core.FieldMessages;
 using TankWatch.Core.Observations;
 using TankWatch.Service.Storage;
+using TankWatch.Service.Storage.Series;
 using TankWatch.Service.Tests.Sites;
 using Xunit;
 
@@ -20,7 +21,7 @@ public sealed class SeriesStoreTests(ITestOutputHelper output)
         var random = new Random(seed);
         var entries = Enumerable.Range(0, 300).Select(seq => Entry(Rig.Noon.AddTicks(random.Next(40)), seq)).ToArray();
         random.Shuffle(entries);
-        rig.Database.Write(c => SeriesStore.Append(c, entries));
+        Append(rig, entries);
         var expected = entries.Select(entry => entry.Accepted.Seen).Order(Observation.Order).Select(seen => seen.Stamp);
         Assert.Equal(expected, rig.Series.ReadFrom(plan, DateTimeOffset.MinValue).Order(Observation.Order).Select(seen => seen.Stamp));
         var half = Rig.Noon.AddTicks(20);
@@ -32,7 +33,7 @@ public sealed class SeriesStoreTests(ITestOutputHelper output)
     {
         await using var rig = Rig.New();
         var plan = SampleSite.Plan(SampleSite.Json());
-        rig.Database.Write(c => SeriesStore.Append(c, [.. Enumerable.Range(0, 25).Select(seq => Entry(Rig.Noon.AddSeconds(seq / 3), seq))]));
+        Append(rig, [.. Enumerable.Range(0, 25).Select(seq => Entry(Rig.Noon.AddSeconds(seq / 3), seq))]);
         var (all, after) = (new List<StoredStep>(), (string?)null);
         while (rig.Series.ListSteps(plan, Rig.Noon, Rig.Noon.AddHours(1), after, 4) is { Count: > 0 } page)
         {
@@ -58,6 +59,12 @@ public sealed class SeriesStoreTests(ITestOutputHelper output)
         Assert.Equal(1, rig.Series.CountRefused(new UnitId("fu-1")));
         var newest = (SeriesStore.RefusalsKept + 19) % 7;
         Assert.Equal($"{SeriesStore.RefusalsKept + 19}", Encoding.UTF8.GetString(rig.Series.ListRefused(new UnitId($"stranger-{newest}"), null, 1)[0].Payload));
+    }
+
+    private static void Append(Rig rig, JournalEntry[] entries)
+    {
+        Assert.Null(rig.Put(SampleSite.Json()));
+        rig.Series.Commit(rig.Series.Stage(entries), []);
     }
 
     private static JournalEntry Entry(DateTimeOffset at, int seq)
