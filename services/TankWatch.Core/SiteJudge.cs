@@ -1,8 +1,8 @@
 using System.Collections.Immutable;
-using System.Runtime.CompilerServices;
 using TankWatch.Core.Findings;
 using TankWatch.Core.Observations;
 using TankWatch.Core.Sites;
+using TankWatch.Core.Snapshots;
 using TankWatch.Core.Time;
 using TankWatch.Core.Timelines;
 
@@ -11,11 +11,6 @@ namespace TankWatch.Core;
 /// <summary>The judgement, one step at a time. Ticks stand at whole minutes of event time, so silence is noticed and replays agree.</summary>
 internal static class SiteJudge
 {
-    // Slots depend on the plan alone; a plan lives as long as its site, and the table lets go of it with the plan.
-    private static readonly ConditionalWeakTable<SitePlan, SlotTable> Slots = [];
-
-    private sealed record SlotTable(ImmutableArray<(Rule Rule, int Device)> Slots);
-
     public static Judged Step(SiteState state, SiteInput input, SitePlan plan)
     {
         var step = new Stepping(state, plan);
@@ -35,8 +30,7 @@ internal static class SiteJudge
     /// <summary>One step's working copy; it never leaves this class.</summary>
     private sealed class Stepping(SiteState state, SitePlan plan)
     {
-        private readonly ImmutableArray<(Rule Rule, int Device)> slots =
-            Slots.GetValue(plan, static p => new(RuleBook.SlotsOf(p))).Slots;
+        private readonly ImmutableArray<(Rule Rule, int Device)> slots = PlanShape.Of(plan).Slots;
 
         private readonly List<Finding> findings = [];
         private ImmutableArray<PumpRun> runs = [];
