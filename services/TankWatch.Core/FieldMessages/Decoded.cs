@@ -16,7 +16,7 @@ public abstract record Decoded(ReadOnlyMemory<byte> Json)
     /// <param name="Identity">A second message of the same identity changes nothing.</param>
     /// <param name="Kind">As in the topic.</param>
     /// <param name="Json">The element as it came, UTF-8.</param>
-    public sealed record Accepted(Observation Seen, string Identity, MessageKind Kind, ReadOnlyMemory<byte> Json) : Decoded(Json);
+    public sealed record Accepted(Observation Seen, MessageIdentity Identity, MessageKind Kind, ReadOnlyMemory<byte> Json) : Decoded(Json);
 
     /// <param name="Reason">For counting.</param>
     /// <param name="Detail">For a person; names the member at fault.</param>

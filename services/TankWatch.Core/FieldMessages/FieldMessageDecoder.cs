@@ -1,6 +1,4 @@
 using System.Collections.Immutable;
-using System.Security.Cryptography;
-using System.Text;
 using System.Text.Json;
 using TankWatch.Core.Observations;
 using TankWatch.Core.Sites;
@@ -16,6 +14,8 @@ public static class FieldMessageDecoder
     public const int MaxPayloadBytes = 256 * 1024;
     public const string TopicPrefix = "tankwatch/v1/";
 
+    private static readonly string[] States = ["running", "stopped"];
+    private static readonly string[] Modes = ["auto", "manual"];
     private static readonly DateTimeOffset EarliestBelieved = new(2020, 1, 1, 0, 0, 0, TimeSpan.Zero);
     private static readonly TimeSpan FarthestAhead = TimeSpan.FromMinutes(5);
 
@@ -88,23 +88,11 @@ public static class FieldMessageDecoder
 
         try
         {
-            using var document = JsonDocument.Parse(payload, new JsonDocumentOptions { MaxDepth = 16 });
-            var root = document.RootElement;
-            if (root.ValueKind != JsonValueKind.Array)
-            {
-                return [DecodeElement(plan, unit, kind, root, payload, receivedAt)];
-            }
-
-            return [.. root.EnumerateArray().Select(e => DecodeElement(plan, unit, kind, e, Encoding.UTF8.GetBytes(e.GetRawText()), receivedAt))];
+            return ReadPayload(plan, unit, kind, payload, receivedAt);
         }
         catch (JsonException fault)
         {
             return [new Decoded.Refused(RefusalReason.MalformedJson, $"not JSON, at byte {fault.BytePositionInLine + 1} of line {fault.LineNumber + 1}", payload)];
-        }
-        catch (InvalidOperationException)
-        {
-            // A string of broken UTF-8 or a lone surrogate shows only when it is asked for.
-            return [new Decoded.Refused(RefusalReason.MalformedJson, "text that is not valid Unicode", payload)];
         }
     }
 
@@ -132,87 +120,121 @@ public static class FieldMessageDecoder
         return (wet, probes);
     }
 
-    private static Decoded DecodeElement(
-        SitePlan plan, FieldUnit unit, MessageKind kind, JsonElement element, ReadOnlyMemory<byte> json, DateTimeOffset receivedAt)
+    private static ImmutableArray<Decoded> ReadPayload(
+        SitePlan plan, FieldUnit unit, MessageKind kind, ReadOnlyMemory<byte> payload, DateTimeOffset receivedAt)
     {
+        var reader = new Utf8JsonReader(payload.Span, new JsonReaderOptions { MaxDepth = 16 });
+        reader.Read();
+        if (reader.TokenType != JsonTokenType.StartArray)
+        {
+            var only = DecodeElement(plan, unit, kind, ref reader, payload, payload, receivedAt);
+            reader.Read(); // Nothing may stand behind it.
+            return [only];
+        }
+
+        var elements = ImmutableArray.CreateBuilder<Decoded>();
+        while (reader.Read() && reader.TokenType != JsonTokenType.EndArray)
+        {
+            elements.Add(DecodeElement(plan, unit, kind, ref reader, payload, null, receivedAt));
+        }
+
+        reader.Read();
+        return elements.DrainToImmutable();
+    }
+
+    /// <summary>Reads one element to its end, whether it is taken or refused.</summary>
+    /// <param name="plan">The site.</param>
+    /// <param name="unit">Of the site.</param>
+    /// <param name="kind">From the topic.</param>
+    /// <param name="reader">At the element's start.</param>
+    /// <param name="payload">What the reader reads.</param>
+    /// <param name="whole">The element with the blanks around it, when the payload is nothing else.</param>
+    /// <param name="receivedAt">UTC.</param>
+    private static Decoded DecodeElement(
+        SitePlan plan, FieldUnit unit, MessageKind kind, ref Utf8JsonReader reader, ReadOnlyMemory<byte> payload, ReadOnlyMemory<byte>? whole,
+        DateTimeOffset receivedAt)
+    {
+        var start = (int)reader.TokenStartIndex;
+        if (reader.TokenType != JsonTokenType.StartObject)
+        {
+            reader.Skip();
+            return new Decoded.Refused(RefusalReason.WrongType, "not an object", whole ?? payload[start..(int)reader.BytesConsumed]);
+        }
+
+        var table = MemberTable.Read(ref reader, out var isText);
+        var json = payload[start..(int)reader.BytesConsumed];
+        var members = new MessageMembers(json.Span, table);
         try
         {
-            if (element.ValueKind != JsonValueKind.Object)
-            {
-                return new Decoded.Refused(RefusalReason.WrongType, "not an object", json);
-            }
-
-            var members = new MessageMembers(element);
-            var stamp = StampOf(unit.Id, members, receivedAt);
-            var (seen, device) = Read(plan, unit, kind, members, stamp);
-            return members.Fault is { } fault || seen is null
-                ? new Decoded.Refused(members.Fault?.Reason ?? RefusalReason.UnknownDevice, members.Fault?.Detail ?? "", json)
-                : new Decoded.Accepted(seen, IdentityOf(stamp, kind, device, json.Span), kind, json);
+            return isText ? DecodeObject(plan, unit, kind, members, whole ?? json, receivedAt) : NotText(whole ?? json);
         }
         catch (InvalidOperationException)
         {
-            return new Decoded.Refused(RefusalReason.MalformedJson, "text that is not valid Unicode", json);
+            return NotText(whole ?? json);
         }
     }
 
-    private static Stamp StampOf(UnitId unit, MessageMembers members, DateTimeOffset receivedAt)
+    private static Decoded.Refused NotText(ReadOnlyMemory<byte> json) => new(RefusalReason.MalformedJson, "text that is not valid Unicode", json);
+
+    private static Decoded DecodeObject(
+        SitePlan plan, FieldUnit unit, MessageKind kind, MessageMembers members, ReadOnlyMemory<byte> json, DateTimeOffset receivedAt)
     {
-        DateTimeOffset? claimed = members.Time("at");
+        var stamp = StampOf(unit.Id, ref members, receivedAt);
+        var (seen, device) = Read(plan, unit, kind, ref members, stamp);
+        return members.Fault is { } fault || seen is null
+            ? new Decoded.Refused(members.Fault?.Reason ?? RefusalReason.UnknownDevice, members.Fault?.Detail ?? "", json)
+            : new Decoded.Accepted(seen, IdentityOf(stamp, kind, device, json.Span), kind, json);
+    }
+
+    private static Stamp StampOf(UnitId unit, ref MessageMembers members, DateTimeOffset receivedAt)
+    {
+        var claimed = members.Time(Member.At);
         var believed = claimed is { } at && at >= EarliestBelieved && at <= receivedAt + FarthestAhead;
-        var boot = members.Whole("boot", uint.MaxValue);
-        var seq = members.Whole("seq", (1L << 53) - 1);
+        var boot = members.Whole(Member.Boot, "boot", uint.MaxValue);
+        var seq = members.Whole(Member.Seq, "seq", (1L << 53) - 1);
         return new(unit, believed ? claimed!.Value : receivedAt, receivedAt, claimed, boot, seq);
     }
 
     private static (Observation? Seen, string Device) Read(
-        SitePlan plan, FieldUnit unit, MessageKind kind, MessageMembers members, Stamp stamp)
+        SitePlan plan, FieldUnit unit, MessageKind kind, ref MessageMembers members, Stamp stamp)
     {
         switch (kind)
         {
             case MessageKind.Level:
-                return members.Tank(plan, unit) is { } tank && members.Wet("wet", tank.Probes.Length) is { } wet
+                return members.Tank(plan, unit) is { } tank && members.Wet(tank.Probes.Length) is { } wet
                     ? (new LevelObservation(stamp, tank.Index, wet), tank.Id.Value) : (null, "");
             case MessageKind.Pump:
                 return members.Pump(plan, unit) is { } pump
-                    ? (PumpOf(members, stamp, pump.Index), pump.Id.Value) : (null, "");
+                    ? (PumpOf(ref members, stamp, pump.Index), pump.Id.Value) : (null, "");
             case MessageKind.Inlet:
-                return members.Pump(plan, unit) is { } fed && members.Flag("flowing", required: true) is { } flowing
+                return members.Pump(plan, unit) is { } fed && members.Flag(Member.Flowing, "flowing") is { } flowing
                     ? (new InletObservation(stamp, fed.Index, flowing), fed.Id.Value) : (null, "");
             case MessageKind.Supply:
-                var volts = members.Number("volts", 0, 1000);
-                return members.Flag("mains", required: true) is { } mains ? (new SupplyObservation(stamp, mains, volts), "") : (null, "");
+                var volts = members.Number(Member.Volts, "volts", 0, 1000);
+                return members.Flag(Member.Mains, "mains") is { } mains ? (new SupplyObservation(stamp, mains, volts), "") : (null, "");
             default:
-                return members.Flag("online", required: true) is { } online
-                    ? (new StatusObservation(stamp, online, members.Text("firmware"), members.Number("signalDbm", -200, 50),
-                        members.Number("batteryPercent", 0, 100)), "") : (null, "");
+                return members.Flag(Member.Online, "online") is { } online
+                    ? (new StatusObservation(stamp, online, members.Text(Member.Firmware, "firmware"), members.Number(Member.SignalDbm, "signalDbm", -200, 50),
+                        members.Number(Member.BatteryPercent, "batteryPercent", 0, 100)), "") : (null, "");
         }
     }
 
-    private static PumpObservation PumpOf(MessageMembers members, Stamp stamp, int pump)
+    private static PumpObservation PumpOf(ref MessageMembers members, Stamp stamp, int pump)
     {
-        var running = members.OneOf("state", ["running", "stopped"], required: true) == "running";
-        var cause = members.OneOf("cause", PumpCauses.Names, required: true);
-        var mode = members.OneOf("mode", ["auto", "manual"], required: false);
+        var running = members.OneOf(Member.State, "state", States, required: true) == "running";
+        var cause = members.OneOf(Member.Cause, "cause", PumpCauses.Names, required: true);
+        var mode = members.OneOf(Member.Mode, "mode", Modes, required: false);
         return new(
             stamp, pump, running, cause is null ? PumpCause.Unknown : PumpCauses.Parse(cause), mode is null ? null : mode == "manual",
-            members.Number("volts", 0, 1000), members.Number("amps", 0, 1000), members.Number("watts", 0, 100_000));
+            members.Number(Member.Volts, "volts", 0, 1000), members.Number(Member.Amps, "amps", 0, 1000), members.Number(Member.Watts, "watts", 0, 100_000));
     }
 
     /// <remarks>
     /// A message with no count of its own is known by its content. A time that is not believed cannot tell two such messages apart
     /// (a unit stuck in 1970 says the same again when the water comes back), so there the time of receipt does.
     /// </remarks>
-    private static string IdentityOf(Stamp stamp, MessageKind kind, string device, ReadOnlySpan<byte> json)
-    {
-        if (stamp is { Boot: { } boot, Seq: { } seq })
-        {
-            return string.Create(System.Globalization.CultureInfo.InvariantCulture, $"{stamp.Unit.Value}/{boot}/{seq}");
-        }
-
-        Span<byte> hash = stackalloc byte[SHA256.HashSizeInBytes];
-        SHA256.HashData(json, hash);
-        return string.Create(
-            System.Globalization.CultureInfo.InvariantCulture,
-            $"{stamp.Unit.Value}/{NameOf(kind)}/{device}/{stamp.At.UtcTicks}/{Convert.ToHexStringLower(hash[..12])}");
-    }
+    private static MessageIdentity IdentityOf(Stamp stamp, MessageKind kind, string device, ReadOnlySpan<byte> json) =>
+        stamp is { Boot: { } boot, Seq: { } seq }
+            ? MessageIdentity.OfCount(stamp.Unit, boot, seq)
+            : MessageIdentity.OfContent(stamp.Unit, kind, device, stamp.At, json);
 }

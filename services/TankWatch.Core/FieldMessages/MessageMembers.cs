@@ -1,162 +1,242 @@
+using System.Buffers.Text;
+using System.Text;
 using System.Text.Json;
+using System.Text.Unicode;
 using TankWatch.Core.Sites;
 using TankWatch.Core.Time;
 
 namespace TankWatch.Core.FieldMessages;
 
 /// <summary>Reads the members of one message; the first fault is kept and names the member.</summary>
-internal sealed class MessageMembers(JsonElement message)
+/// <param name="json">The message, one object.</param>
+/// <param name="table">Where its members stand.</param>
+internal ref struct MessageMembers(ReadOnlySpan<byte> json, MemberTable table)
 {
     private const int MaxText = 200;
+
+    private readonly ReadOnlySpan<byte> json = json;
+    private readonly MemberTable table = table;
 
     public (RefusalReason Reason, string Detail)? Fault { get; private set; }
 
     public Tank? Tank(SitePlan plan, FieldUnit unit)
     {
-        if (Device("tank") is not { } id)
+        if (!TryGetDevice(Member.Tank, "tank", out var id))
         {
             return null;
         }
 
-        var tank = plan.FindTank(id);
-        return tank is not null && unit.Tanks.Contains(tank.Index) ? tank : Refuse<Tank>(RefusalReason.UnknownDevice, "tank: the unit reports no tank of this id");
+        foreach (var index in unit.Tanks)
+        {
+            if (Ascii.Equals(id, plan.Tanks[index].Id.Value))
+            {
+                return plan.Tanks[index];
+            }
+        }
+
+        return Refuse<Tank>(RefusalReason.UnknownDevice, "tank: the unit reports no tank of this id");
     }
 
     public Pump? Pump(SitePlan plan, FieldUnit unit)
     {
-        if (Device("pump") is not { } id)
+        if (!TryGetDevice(Member.Pump, "pump", out var id))
         {
             return null;
         }
 
-        var pump = plan.FindPump(id);
-        return pump is not null && unit.Pumps.Contains(pump.Index) ? pump : Refuse<Pump>(RefusalReason.UnknownDevice, "pump: the unit reports no pump of this id");
-    }
-
-    private string? Device(string member) => Get(member, required: true) switch
-    {
-        null => null,
-        { ValueKind: JsonValueKind.String } text => text.GetString(),
-        _ => Refuse<string>(RefusalReason.WrongType, $"{member}: must be text"),
-    };
-
-    public string? Text(string member)
-    {
-        var value = Get(member, required: false);
-        if (value is null)
+        foreach (var index in unit.Pumps)
         {
-            return null;
-        }
-
-        return value is { ValueKind: JsonValueKind.String } text && text.GetString() is { Length: <= MaxText } clean && !clean.Any(char.IsControl)
-            ? clean : Refuse<string>(RefusalReason.WrongType, $"{member}: must be text of at most {MaxText} characters");
-    }
-
-    public bool? Flag(string member, bool required) => Get(member, required)?.ValueKind switch
-    {
-        null => null,
-        JsonValueKind.True => true,
-        JsonValueKind.False => false,
-        _ => RefuseValue<bool>(RefusalReason.WrongType, $"{member}: must be true or false"),
-    };
-
-    public int? Wet(string member, int probes)
-    {
-        if (Get(member, required: true) is not { } value)
-        {
-            return null;
-        }
-
-        if (value.ValueKind != JsonValueKind.Array)
-        {
-            return RefuseValue<int>(RefusalReason.WrongType, $"{member}: must be an array of true and false");
-        }
-
-        if (value.GetArrayLength() != probes)
-        {
-            return RefuseValue<int>(RefusalReason.WrongProbeCount, $"{member}: {value.GetArrayLength()} probes where the site file has {probes}");
-        }
-
-        var (wet, bit) = (0, 1);
-        foreach (var probe in value.EnumerateArray())
-        {
-            if (probe.ValueKind is not (JsonValueKind.True or JsonValueKind.False))
+            if (Ascii.Equals(id, plan.Pumps[index].Id.Value))
             {
-                return RefuseValue<int>(RefusalReason.WrongType, $"{member}: must be an array of true and false");
+                return plan.Pumps[index];
             }
-
-            wet |= probe.ValueKind == JsonValueKind.True ? bit : 0;
-            bit <<= 1;
         }
 
-        return wet;
+        return Refuse<Pump>(RefusalReason.UnknownDevice, "pump: the unit reports no pump of this id");
     }
 
-    public double? Number(string member, double min, double max)
+    public string? Text(Member member, string name)
     {
-        if (Get(member, required: false) is not { } value)
+        if (!TryGet(member, out var value))
         {
             return null;
         }
 
-        if (value.ValueKind != JsonValueKind.Number || !value.TryGetDouble(out var number))
-        {
-            return RefuseValue<double>(RefusalReason.WrongType, $"{member}: must be a number");
-        }
-
-        return number >= min && number <= max ? number : RefuseValue<double>(RefusalReason.OutOfRange, $"{member}: must be {min} to {max}");
+        return value.Type == JsonTokenType.String && Reader(value).GetString() is { Length: <= MaxText } clean && !clean.Any(char.IsControl)
+            ? clean : Refuse<string>(RefusalReason.WrongType, $"{name}: must be text of at most {MaxText} characters");
     }
 
-    public long? Whole(string member, long max)
+    public bool? Flag(Member member, string name) => !TryGetRequired(member, name, out var value) ? null : value.Type switch
     {
-        if (Get(member, required: false) is not { } value)
+        JsonTokenType.True => true,
+        JsonTokenType.False => false,
+        _ => RefuseValue<bool>(RefusalReason.WrongType, $"{name}: must be true or false"),
+    };
+
+    public int? Wet(int probes)
+    {
+        if (!TryGetRequired(Member.Wet, "wet", out var value))
         {
             return null;
         }
 
-        if (value.ValueKind != JsonValueKind.Number)
+        if (value.Type != JsonTokenType.StartArray)
         {
-            return RefuseValue<long>(RefusalReason.WrongType, $"{member}: must be a whole number");
+            return RefuseValue<int>(RefusalReason.WrongType, "wet: must be an array of true and false");
         }
 
-        return value.TryGetInt64(out var number) && number >= 0 && number <= max
-            ? number : RefuseValue<long>(RefusalReason.OutOfRange, $"{member}: must be a whole number from 0 to {max}");
+        var (wet, count, areFlags) = (0, 0, true);
+        var reader = Reader(value);
+        for (; reader.Read() && reader.TokenType != JsonTokenType.EndArray; count++)
+        {
+            wet |= reader.TokenType == JsonTokenType.True && count < probes ? 1 << count : 0;
+            areFlags &= reader.TokenType is JsonTokenType.True or JsonTokenType.False;
+            reader.Skip();
+        }
+
+        if (count != probes)
+        {
+            return RefuseValue<int>(RefusalReason.WrongProbeCount, $"wet: {count} probes where the site file has {probes}");
+        }
+
+        return areFlags ? wet : RefuseValue<int>(RefusalReason.WrongType, "wet: must be an array of true and false");
     }
 
-    public string? OneOf(string member, string[] names, bool required)
+    public double? Number(Member member, string name, double min, double max)
     {
-        if (Get(member, required) is not { } value)
+        if (!TryGet(member, out var value))
         {
             return null;
         }
 
-        if (value.ValueKind != JsonValueKind.String)
+        var text = Raw(value);
+        if (value.Type != JsonTokenType.Number || !Utf8Parser.TryParse(text, out double number, out var read) || read != text.Length)
         {
-            return Refuse<string>(RefusalReason.WrongType, $"{member}: must be text");
+            return RefuseValue<double>(RefusalReason.WrongType, $"{name}: must be a number");
         }
 
-        var name = value.GetString();
-        return names.Contains(name) ? name : Refuse<string>(RefusalReason.OutOfRange, $"{member}: must be one of {string.Join(", ", names)}");
+        return number >= min && number <= max ? number : RefuseValue<double>(RefusalReason.OutOfRange, $"{name}: must be {min} to {max}");
+    }
+
+    public long? Whole(Member member, string name, long max)
+    {
+        if (!TryGet(member, out var value))
+        {
+            return null;
+        }
+
+        if (value.Type != JsonTokenType.Number)
+        {
+            return RefuseValue<long>(RefusalReason.WrongType, $"{name}: must be a whole number");
+        }
+
+        var text = Raw(value);
+        return Utf8Parser.TryParse(text, out long number, out var read) && read == text.Length && number >= 0 && number <= max
+            ? number : RefuseValue<long>(RefusalReason.OutOfRange, $"{name}: must be a whole number from 0 to {max}");
+    }
+
+    /// <returns>One of <paramref name="names"/>; null with a fault, or when it is absent.</returns>
+    public string? OneOf(Member member, string name, string[] names, bool required)
+    {
+        if (!(required ? TryGetRequired(member, name, out var value) : TryGet(member, out value)))
+        {
+            return null;
+        }
+
+        if (value.Type != JsonTokenType.String)
+        {
+            return Refuse<string>(RefusalReason.WrongType, $"{name}: must be text");
+        }
+
+        var text = TextOf(value);
+        foreach (var one in names)
+        {
+            if (Ascii.Equals(text, one))
+            {
+                return one;
+            }
+        }
+
+        return Refuse<string>(RefusalReason.OutOfRange, $"{name}: must be one of {string.Join(", ", names)}");
     }
 
     /// <summary>A message is never refused for its time: one that cannot be read is as good as absent.</summary>
-    public DateTimeOffset? Time(string member) =>
-        message.TryGetProperty(member, out var value) && value.ValueKind == JsonValueKind.String && Rfc3339.TryParse(value.GetString(), out var time)
-            ? time : null;
-
-    private JsonElement? Get(string member, bool required)
+    public readonly DateTimeOffset? Time(Member member)
     {
-        if (message.TryGetProperty(member, out var value) && value.ValueKind != JsonValueKind.Null)
+        var value = table[(int)member];
+        if (value.Type != JsonTokenType.String)
         {
-            return value;
+            return null;
         }
 
-        if (required)
+        var text = TextOf(value);
+        if (!value.IsEscaped && IsUsual(text) && Reader(value).TryGetDateTimeOffset(out var usual))
         {
-            Fault ??= (RefusalReason.MissingMember, $"{member}: is missing");
+            return usual.ToUniversalTime();
         }
 
-        return null;
+        return Rfc3339.TryParse(Encoding.UTF8.GetString(text), out var time) ? time : null;
+    }
+
+    /// <remarks>
+    /// The JSON library reads what is usual many times faster; but it also takes times without seconds or offset, and a dot with
+    /// nothing behind it, which are no RFC 3339.
+    /// </remarks>
+    private static bool IsUsual(ReadOnlySpan<byte> time) =>
+        time.Length >= 20 && time[16] == ':' && (time[^1] == 'Z' || (time[^3] == ':' && time[^6] is (byte)'+' or (byte)'-'))
+        && (time[19] != '.' || char.IsAsciiDigit((char)time[20]));
+
+    private bool TryGetDevice(Member member, string name, out ReadOnlySpan<byte> id)
+    {
+        id = default;
+        if (!TryGetRequired(member, name, out var value))
+        {
+            return false;
+        }
+
+        if (value.Type != JsonTokenType.String)
+        {
+            Refuse<string>(RefusalReason.WrongType, $"{name}: must be text");
+            return false;
+        }
+
+        id = TextOf(value);
+        return true;
+    }
+
+    private readonly bool TryGet(Member member, out MemberValue value)
+    {
+        value = table[(int)member];
+        return value.Type is not (JsonTokenType.None or JsonTokenType.Null);
+    }
+
+    private bool TryGetRequired(Member member, string name, out MemberValue value)
+    {
+        var isThere = TryGet(member, out value);
+        if (!isThere)
+        {
+            Fault ??= (RefusalReason.MissingMember, $"{name}: is missing");
+        }
+
+        return isThere;
+    }
+
+    private readonly ReadOnlySpan<byte> Raw(MemberValue value) => json.Slice(value.Start, value.Length);
+
+    /// <returns>A reader that stands at the value.</returns>
+    private readonly Utf8JsonReader Reader(MemberValue value)
+    {
+        var reader = new Utf8JsonReader(Raw(value));
+        reader.Read();
+        return reader;
+    }
+
+    /// <returns>What a text says, in UTF-8.</returns>
+    /// <exception cref="InvalidOperationException">Broken UTF-8, or a lone surrogate: it shows only when the text is asked for.</exception>
+    private readonly ReadOnlySpan<byte> TextOf(MemberValue value)
+    {
+        var raw = Raw(value)[1..^1];
+        return !value.IsEscaped && Utf8.IsValid(raw) ? raw : Encoding.UTF8.GetBytes(Reader(value).GetString()!);
     }
 
     private T? Refuse<T>(RefusalReason reason, string detail) where T : class

@@ -16,7 +16,7 @@ public sealed record RefusedLine(int Line, string Detail);
 /// <summary>A recording of one site: received messages as JSON Lines, fed one line at a time.</summary>
 public sealed class Recording(SitePlan plan)
 {
-    private readonly HashSet<string> identities = new(StringComparer.Ordinal);
+    private readonly HashSet<MessageIdentity> identities = [];
     private readonly List<Observation> observations = [];
     private readonly List<RefusedLine> refused = [];
     private int line;

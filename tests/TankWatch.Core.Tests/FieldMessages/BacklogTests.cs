@@ -52,7 +52,7 @@ public sealed class BacklogTests
     [Fact]
     public void Boot_and_seq_name_a_message_whatever_it_says()
     {
-        string Identity(string json, MessageKind kind = MessageKind.Level) => Assert.IsType<Decoded.Accepted>(Assert.Single(Decode(Encoding.UTF8.GetBytes(json), kind))).Identity;
+        MessageIdentity Identity(string json, MessageKind kind = MessageKind.Level) => Assert.IsType<Decoded.Accepted>(Assert.Single(Decode(Encoding.UTF8.GetBytes(json), kind))).Identity;
         Assert.Equal(Identity(Nth(5)), Identity("""{"boot":1,"seq":5,"tank":"sump","wet":[false,false,false]}"""));
         Assert.Equal(Identity(Nth(5)), Identity("""{"boot":1,"seq":5,"online":true}""", MessageKind.Status)); // Over all kinds.
         Assert.NotEqual(Identity(Nth(5)), Identity(Nth(6)));
@@ -62,7 +62,7 @@ public sealed class BacklogTests
     [Fact]
     public void Without_them_kind_device_time_and_content_do()
     {
-        string Identity(string json, string received = "06:00") => Assert.IsType<Decoded.Accepted>(Assert.Single(
+        MessageIdentity Identity(string json, string received = "06:00") => Assert.IsType<Decoded.Accepted>(Assert.Single(
             FieldMessageDecoder.Decode(Plan, Plan.Units[0], MessageKind.Level, Encoding.UTF8.GetBytes(json), Scenario.TimeOf(received)))).Identity;
         const string One = """{"at":"2026-03-02T05:00:00Z","tank":"roof","wet":[true,true,false]}""";
         Assert.Equal(Identity(One), Identity(One, "07:00")); // Received again later.
@@ -73,6 +73,35 @@ public sealed class BacklogTests
         // A clock stuck in 1970 says the same again when the water comes back: two messages.
         var stuck = One.Replace("2026-03-02", "1970-01-01", StringComparison.Ordinal);
         Assert.NotEqual(Identity(stuck), Identity(stuck, "07:00"));
+    }
+
+    [Fact]
+    public void Broken_text_in_one_element_spoils_no_other()
+    {
+        byte[] broken = [.. "{\"tank\":\"r"u8, 0xFF, .. "\"}"u8];
+        var results = Decode((byte[])[.. Encoding.UTF8.GetBytes($"[{Nth(1)},"), .. broken, .. Encoding.UTF8.GetBytes($",{Nth(2)}]")]);
+        Assert.Equal([true, false, true], results.Select(r => r is Decoded.Accepted));
+        Assert.Equal(RefusalReason.MalformedJson, Assert.IsType<Decoded.Refused>(results[1]).Reason);
+        Assert.Equal(broken, results[1].Json.ToArray());
+    }
+
+    [Fact]
+    public void An_identity_has_one_text()
+    {
+        static string Text(string json) => Assert.IsType<Decoded.Accepted>(Assert.Single(Decode(json))).Identity.ToString();
+        Assert.Equal("u1/1/5", Text(Nth(5)));
+        var uncounted = Text("""{"tank":"roof","wet":[true,true,false]}""");
+        Assert.Matches("^u1/[0-9a-f]{32}$", uncounted);
+        Assert.NotEqual(uncounted, Text("""{"tank":"sump","wet":[true,true,false]}"""));
+    }
+
+    [Fact]
+    public void The_same_words_of_two_units_are_two_messages()
+    {
+        var at = Scenario.TimeOf("05:00");
+        Assert.NotEqual(MessageIdentity.OfContent(new("a"), MessageKind.Level, "roof", at, "{}"u8), MessageIdentity.OfContent(new("b"), MessageKind.Level, "roof", at, "{}"u8));
+        Assert.NotEqual(MessageIdentity.OfCount(new("a"), 1, 1), MessageIdentity.OfCount(new("b"), 1, 1));
+        Assert.NotEqual(MessageIdentity.OfContent(new("a"), MessageKind.Supply, "", at, "{}"u8), MessageIdentity.OfContent(new("a"), MessageKind.Status, "", at, "{}"u8));
     }
 
     [Fact]

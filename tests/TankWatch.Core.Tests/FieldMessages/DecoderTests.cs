@@ -131,6 +131,21 @@ public sealed class DecoderTests
         Assert.Equal(stamp.At, stamp.ClaimedAt);
     }
 
+    [Theory] // RFC 3339, 5.6 [M]: seconds and offset are not optional; a dot needs a digit behind it.
+    [InlineData("2026-03-02T05:59Z")]
+    [InlineData("2026-03-02T05:59:00")]
+    [InlineData("2026-03-02T05:59:00.Z")]
+    [InlineData("2026-03-02")]
+    public void What_is_almost_a_time_is_none(string at) =>
+        Assert.Null(Taken($$"""{"at":"{{at}}","tank":"roof","wet":[true,true,true]}""").Seen.Stamp.ClaimedAt);
+
+    [Fact]
+    public void Of_a_member_that_stands_twice_the_last_counts_and_escapes_are_read()
+    {
+        var seen = Assert.IsType<LevelObservation>(Taken("""{"tank":"sump","wet":[false,false,false],"t\u0061nk":"ro\u006ff","wet":[true,true,true]}""").Seen);
+        Assert.Equal((1, 0b111), (seen.Tank, seen.Wet));
+    }
+
     [Theory]
     [InlineData("tankwatch/v1/fu-1/level", true)]
     [InlineData("tankwatch/v1/fu_1.A-z/status", true)]

@@ -173,7 +173,7 @@ public sealed class FoldTests(ITestOutputHelper output)
     private static JournalEntry Entry(DateTimeOffset at, int seq) =>
         Entry(new LevelObservation(new(new("fu-1"), at, at.AddMilliseconds(350), at, 1, seq), 1, seq % 8));
 
-    private static JournalEntry Entry(Observation seen) => new(Plan, new(seen, "", Kind(seen), Encoding.UTF8.GetBytes("{}")), Retained: false);
+    private static JournalEntry Entry(Observation seen) => new(Plan, new(seen, default, Kind(seen), Encoding.UTF8.GetBytes("{}")), Retained: false);
 
     private static MessageKind Kind(Observation seen) => seen switch
     {
