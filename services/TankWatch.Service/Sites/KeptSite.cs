@@ -52,6 +52,9 @@ internal sealed class KeptSite
     private readonly List<UnitWatch> units;
     private LinkState link;
     private SiteAlerts alerts;
+    private SiteAlerts? viewedAlerts;
+    private ImmutableArray<Alert> openAlerts = [];
+    private ImmutableArray<UnitView> unitViews;
     private DateTimeOffset alertsFrom = DateTimeOffset.MinValue;
     private DateTimeOffset? listeningSince;
     private DateTimeOffset tickedMinute;
@@ -74,7 +77,12 @@ internal sealed class KeptSite
 
     public bool Has(string alertId) => alerts.Alerts.Any(alert => alert.Id == alertId);
 
-    public UnitWatch Watch(int unit) => units[unit];
+    /// <summary>What is counted of a unit, to count on.</summary>
+    public UnitWatch Watch(int unit)
+    {
+        unitViews = default;
+        return units[unit];
+    }
 
     /// <summary>
     /// Judges all that is stored and reconciles the alerts with it. What was told already is not told again: the same findings
@@ -105,7 +113,7 @@ internal sealed class KeptSite
         foreach (var (seen, retained) in fresh)
         {
             var unit = Plan.FindUnit(seen.Stamp.Unit)!.Index;
-            units[unit].Take(seen, retained);
+            Watch(unit).Take(seen, retained);
             catchUp.Heard(seen.Stamp.At, now);
             link = linkChanges.Add(LinkStep.Heard(link, unit, seen, retained, Plan));
         }
@@ -136,6 +144,7 @@ internal sealed class KeptSite
         }
 
         (link, var linkChanges) = LinkStep.Tick(link, now, Plan);
+        unitViews = default;
 
         // Before the backlog is in, a tick would only be rewound again.
         var followed = caughtUp ? follower.Tick(settled) : null;
@@ -162,8 +171,18 @@ internal sealed class KeptSite
 
     public SiteView View(DateTimeOffset now)
     {
-        var open = alerts.Alerts.Where(alert => alert.IsOpen).OrderBy(alert => alert.Id, StringComparer.Ordinal).ToImmutableArray();
-        return new(Plan, follower.State, open, [.. units.Select((unit, i) => unit.View(Plan.Id, link.Units[i].Open is not null, series.MissingOf(unit.Id)))], now);
+        if (!ReferenceEquals(viewedAlerts, alerts))
+        {
+            openAlerts = [.. alerts.Alerts.Where(alert => alert.IsOpen).OrderBy(alert => alert.Id, StringComparer.Ordinal)];
+            viewedAlerts = alerts;
+        }
+
+        if (unitViews.IsDefault)
+        {
+            unitViews = [.. units.Select((unit, i) => unit.View(Plan.Id, link.Units[i].Open is not null, series.MissingOf(unit.Id)))];
+        }
+
+        return new(Plan, follower.State, openAlerts, unitViews, now);
     }
 
     private SiteWrites Told(ReadOnlySpan<Followed> followed, ReadOnlySpan<FindingChanges> changes, DateTimeOffset now, AlertCommand? command = null)

@@ -36,12 +36,13 @@ public sealed record UnitView(
 /// <summary>All sites as they are now, and the way to act on their alerts.</summary>
 public sealed class SiteDirectory(SiteInbox inbox)
 {
-    private ImmutableSortedDictionary<string, SiteView> views = ImmutableSortedDictionary.Create<string, SiteView>(StringComparer.Ordinal);
+    /// <summary>By id. Made anew when sites come or go; a view takes the place of the one before it in its slot.</summary>
+    private ImmutableSortedDictionary<string, Slot> slots = ImmutableSortedDictionary.Create<string, Slot>(StringComparer.Ordinal);
     private ImmutableHashSet<SiteWatch> watches = [];
 
-    public IReadOnlyCollection<SiteView> Sites => [.. Volatile.Read(ref views).Values];
+    public IReadOnlyCollection<SiteView> Sites => [.. Volatile.Read(ref slots).Values.Select(slot => slot.View)];
 
-    public SiteView? Find(SiteId site) => Volatile.Read(ref views).GetValueOrDefault(site.Value);
+    public SiteView? Find(SiteId site) => Volatile.Read(ref slots).GetValueOrDefault(site.Value)?.View;
 
     /// <summary>Carries out what a person asks; returns when it is durable.</summary>
     public Task<CommandOutcome> TellAsync(AlertCommand command, CancellationToken stop) => inbox.TellAsync(command, stop);
@@ -50,9 +51,23 @@ public sealed class SiteDirectory(SiteInbox inbox)
     public Task RefreshAsync(CancellationToken stop = default) => inbox.RefreshAsync(stop);
 
     /// <summary>Only the keeper publishes.</summary>
-    internal void Publish(IEnumerable<SiteView> changed, IEnumerable<SiteId> gone) => Volatile.Write(ref views, views
-        .RemoveRange(gone.Select(site => site.Value))
-        .SetItems(changed.Select(view => KeyValuePair.Create(view.Plan.Id.Value, view))));
+    internal void Publish(IEnumerable<SiteView> changed, IReadOnlyCollection<SiteId> gone)
+    {
+        var (known, all) = (slots, slots);
+        foreach (var view in changed)
+        {
+            if (known.TryGetValue(view.Plan.Id.Value, out var slot))
+            {
+                slot.View = view;
+            }
+            else
+            {
+                all = all.SetItem(view.Plan.Id.Value, new(view));
+            }
+        }
+
+        Volatile.Write(ref slots, all.RemoveRange(gone.Select(site => site.Value)));
+    }
 
     /// <summary>Learns from now on which sites change: by messages, by what people do, by events of alerts, by coming or going.</summary>
     /// <param name="matters">Whether a site does.</param>
@@ -69,6 +84,17 @@ public sealed class SiteDirectory(SiteInbox inbox)
         foreach (var watch in Volatile.Read(ref watches))
         {
             watch.Add(changed);
+        }
+    }
+
+    private sealed class Slot(SiteView view)
+    {
+        private SiteView view = view;
+
+        public SiteView View
+        {
+            get => Volatile.Read(ref view);
+            set => Volatile.Write(ref view, value);
         }
     }
 }

@@ -95,8 +95,7 @@ public sealed partial class SiteKeeper(
                 folding.Marked(marked, stop);
             }
 
-            directory.Publish(roster.Sites.Where(site => isTick || writes.Exists(made => made.Plan.Id == site.Plan.Id)).Select(site => site.View(now)), gone);
-            directory.Tell([.. fresh.Keys, .. writes.Where(made => !made.IsEmpty).Select(made => made.Plan.Id), .. gone]); // Not of a tick that changed nothing.
+            Publish(isTick, fresh.Keys, writes, gone, now);
             ready.Set(Stage.Sites, FailedSites());
             outcomes.ForEach(done => done.Command.Outcome.TrySetResult(saved ? done.Outcome : NotNow));
             batch.OfType<Work.Refresh>().ToList().ForEach(work => work.Done.TrySetResult());
@@ -106,6 +105,14 @@ public sealed partial class SiteKeeper(
             pending.ForEach(Cancel);
             throw;
         }
+    }
+
+    private void Publish(bool isTick, IReadOnlyCollection<SiteId> heard, List<SiteWrites> writes, IReadOnlyList<SiteId> gone, DateTimeOffset now)
+    {
+        HashSet<SiteId> touched = [.. heard, .. writes.Select(made => made.Plan.Id)];
+        var sites = isTick ? roster.Sites : touched.Select(roster.Find).OfType<KeptSite>();
+        directory.Publish(sites.Select(site => site.View(now)), gone);
+        directory.Tell([.. heard, .. writes.Where(made => !made.IsEmpty).Select(made => made.Plan.Id), .. gone]); // Not of a tick that changed nothing.
     }
 
     private async Task<IReadOnlyList<SiteId>> RefreshAsync(List<SiteWrites> writes, DateTimeOffset now, CancellationToken stop)
