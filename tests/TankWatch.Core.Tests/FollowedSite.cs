@@ -8,21 +8,81 @@ namespace TankWatch.Core.Tests;
 /// <summary>A site behind its follower, keeping what it publishes as a store would: changes replace, and nothing else is touched.</summary>
 internal sealed class FollowedSite(SitePlan plan)
 {
-    private readonly SiteFollower follower = new(plan);
-    private readonly List<Observation> durable = [];
+    private readonly MemoryRecord durable = new(plan);
     private readonly Dictionary<(FindingKind, DeviceId, DateTimeOffset), Finding> findings = [];
     private readonly Dictionary<(DeviceId, DateTimeOffset), PumpRun> runs = [];
     private readonly SortedDictionary<DateOnly, SiteDay> days = [];
+    private SiteFollower follower = new(plan);
+    private DateTimeOffset tickedTo;
 
     public int Rewinds { get; private set; }
 
+    public int Reworks { get; private set; }
+
+    /// <summary>Restarts that went on from a stored state.</summary>
+    public int Restored { get; private set; }
+
+    public SiteState State => follower.State;
+
+    /// <summary>Takes observations, and at once all the time that they ask for.</summary>
     public void Take(IReadOnlyList<Observation> fresh)
     {
-        durable.AddRange(fresh);
-        Keep(follower.Take(fresh, from => durable.Where(o => o.Stamp.At >= from)));
+        Begin(fresh);
+        Rework(int.MaxValue);
     }
 
-    public void Tick(DateTimeOffset to) => Keep(follower.Tick(to));
+    /// <summary>Takes observations, and leaves a long way back for later.</summary>
+    public void Begin(IReadOnlyList<Observation> fresh)
+    {
+        durable.Add(fresh);
+        Keep(follower.Take(fresh, durable));
+        if (follower.LateFrom is { } late)
+        {
+            durable.Void(late);
+        }
+    }
+
+    /// <returns>Whether more is left to do.</returns>
+    public bool Rework(int steps)
+    {
+        if (follower.Rework(durable, steps, out var followed))
+        {
+            Reworks++;
+            Keep(followed);
+        }
+
+        return follower.NeedsRework;
+    }
+
+    public void Tick(DateTimeOffset to)
+    {
+        tickedTo = to > tickedTo ? to : tickedTo;
+        Keep(follower.Tick(to));
+    }
+
+    /// <summary>Stores the state, unless late data wait that it does not know of.</summary>
+    public void Store()
+    {
+        if (!follower.NeedsRework && follower.State.Last is not null)
+        {
+            durable.Store(follower.State);
+        }
+    }
+
+    /// <summary>Everything in memory is lost; what was published and what is durable stay.</summary>
+    /// <param name="page">How many observations are read at a time.</param>
+    public void Restart(int page)
+    {
+        follower = new(plan, durable.Newest);
+        Restored += follower.State.Last is null ? 0 : 1;
+        VoidRuns(follower.State.At);
+        while (durable.Read(follower.State.Last, follower.State.Last?.Stamp.At ?? DateTimeOffset.MinValue, page) is { Count: > 0 } after)
+        {
+            Keep(follower.Take(after, durable));
+        }
+
+        Keep(follower.Tick(tickedTo));
+    }
 
     public Outcome Outcome() => Tests.Outcome.Of(plan, findings.Values, runs.Values, days.Values, follower.State);
 
@@ -41,10 +101,8 @@ internal sealed class FollowedSite(SitePlan plan)
         if (followed.RewoundTo is { } back)
         {
             Rewinds++;
-            foreach (var stale in runs.Where(r => r.Value.StoppedAt > back).ToList())
-            {
-                runs.Remove(stale.Key);
-            }
+            VoidRuns(back);
+            durable.Void(back);
         }
 
         foreach (var run in followed.Runs)
@@ -55,6 +113,22 @@ internal sealed class FollowedSite(SitePlan plan)
         foreach (var day in followed.Days)
         {
             days[day.Date] = day;
+        }
+
+        if (!follower.NeedsRework)
+        {
+            foreach (var state in followed.Kept)
+            {
+                durable.Store(state);
+            }
+        }
+    }
+
+    private void VoidRuns(DateTimeOffset from)
+    {
+        foreach (var stale in runs.Where(r => r.Value.StoppedAt > from).ToList())
+        {
+            runs.Remove(stale.Key);
         }
     }
 }

@@ -46,11 +46,15 @@ public abstract record Observation(Stamp Stamp)
     public static readonly IComparer<Observation> Order = Comparer<Observation>.Create(static (a, b) =>
     {
         var byStamp = a.Stamp.CompareTo(b.Stamp);
-        return byStamp != 0 ? byStamp : a.Content.CompareTo(b.Content);
+        var byContent = byStamp != 0 ? byStamp : a.Content.CompareTo(b.Content);
+        return byContent != 0 ? byContent : Comparer<(double?, double?, double?)>.Default.Compare(a.Measured, b.Measured);
     });
 
     /// <summary>Kind, device and state, packed so that they compare.</summary>
     private protected abstract (int Kind, int Device, int State) Content { get; }
+
+    /// <summary>What was measured besides.</summary>
+    private protected virtual (double?, double?, double?) Measured => default;
 }
 
 /// <param name="Stamp">Whose word, and when.</param>
@@ -76,6 +80,7 @@ public sealed record PumpObservation(
     Stamp Stamp, int Pump, bool Running, PumpCause Cause, bool? Manual, double? Volts, double? Amps, double? Watts) : Observation(Stamp)
 {
     private protected override (int Kind, int Device, int State) Content => (2, Pump, ((int)Cause * 8) + (Running ? 4 : 0) + (Manual switch { null => 0, false => 1, true => 2 }));
+    private protected override (double?, double?, double?) Measured => (Volts, Amps, Watts);
 }
 
 /// <param name="Stamp">Whose word, and when.</param>
@@ -92,6 +97,7 @@ public sealed record InletObservation(Stamp Stamp, int Pump, bool Flowing) : Obs
 public sealed record SupplyObservation(Stamp Stamp, bool Mains, double? Volts) : Observation(Stamp)
 {
     private protected override (int Kind, int Device, int State) Content => (0, 0, Mains ? 1 : 0);
+    private protected override (double?, double?, double?) Measured => (Volts, null, null);
 }
 
 /// <param name="Stamp">Whose word, and when.</param>
@@ -103,4 +109,5 @@ public sealed record StatusObservation(
     Stamp Stamp, bool Online, string? Firmware, double? SignalDbm, double? BatteryPercent) : Observation(Stamp)
 {
     private protected override (int Kind, int Device, int State) Content => (4, 0, Online ? 1 : 0);
+    private protected override (double?, double?, double?) Measured => (SignalDbm, BatteryPercent, null);
 }

@@ -97,7 +97,7 @@ internal sealed class KeptSite
             stored.Add(seen);
         }
 
-        var followed = follower.Take(stored, _ => stored, ToldTo());
+        var followed = Follow(stored, ToldTo());
         return Told([followed], [followed.Changes], now) with { RunsAfter = DateTimeOffset.MinValue };
     }
 
@@ -118,8 +118,15 @@ internal sealed class KeptSite
             link = linkChanges.Add(LinkStep.Heard(link, unit, seen, retained, Plan));
         }
 
-        var followed = follower.Take(fresh.Select(f => f.Seen), from => series.ReadFrom(Plan, from));
+        var followed = Follow([.. fresh.Select(f => f.Seen)], tickTo: null);
         return Told([followed], [followed.Changes, linkChanges.Merged], now);
+    }
+
+    private Followed Follow(IReadOnlyList<Observation> fresh, DateTimeOffset? tickTo)
+    {
+        var record = new StoredRecord(series, Plan);
+        var followed = follower.Take(fresh, record, tickTo);
+        return follower.Rework(record, int.MaxValue, out var again) ? again : followed;
     }
 
     /// <summary>Time has passed.</summary>
@@ -270,6 +277,15 @@ internal sealed class KeptSite
                 LastClearedAt = told.Max(alert => alert.Finding.ClearedAt),
             };
         }
+    }
+
+    /// <summary>No snapshots are stored yet: what is too late for the states in memory is judged from the beginning.</summary>
+    private sealed class StoredRecord(SeriesStore series, SitePlan plan) : ISiteRecord
+    {
+        public IReadOnlyList<Observation> Read(Observation? after, DateTimeOffset from, int limit) =>
+            [.. series.ReadFrom(plan, from).Order(Observation.Order).Where(o => after is null || Observation.Order.Compare(o, after) > 0).Take(limit)];
+
+        public SiteState? StateBefore(Observation first) => null;
     }
 
     /// <summary>Several steps of the link as one: what a batch opened and cleared is not lost between them.</summary>

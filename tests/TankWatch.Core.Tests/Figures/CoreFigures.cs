@@ -92,9 +92,10 @@ public sealed class CoreFigures
             var (building, _, record) = lived[i % lived.Length];
             var plan = Plans.Of(building.SiteFile);
             var follower = new SiteFollower(plan);
+            var own = new MemoryRecord(plan);
             foreach (var observation in record)
             {
-                follower.Take([observation], _ => []);
+                follower.Take([observation], own);
             }
 
             held[i] = (plan, follower);

@@ -38,7 +38,7 @@ internal sealed class LivedEstate
     private readonly SitePlan plan;
     private readonly SiteFollower follower;
     private readonly DateTimeOffset start;
-    private readonly List<Observation> durable = [];
+    private readonly MemoryRecord durable;
     private readonly Dictionary<(FindingKind, DeviceId, DateTimeOffset), LivedFinding> findings = [];
     private LinkState link;
     private DateTimeOffset now;
@@ -48,7 +48,7 @@ internal sealed class LivedEstate
         plan = TestSites.PlanOf(building);
         (this.start, now) = (start, start);
         site = building.Begin(plan, seed, start, history);
-        follower = new(plan);
+        (follower, durable) = (new(plan), new(plan));
         link = LinkState.Start(plan, start);
     }
 
@@ -91,8 +91,9 @@ internal sealed class LivedEstate
 
         if (fresh.Count > 0)
         {
-            durable.AddRange(fresh);
-            var changes = follower.Take(fresh, from => durable.Where(o => o.Stamp.At >= from)).Changes;
+            durable.Add(fresh);
+            var followed = follower.Take(fresh, durable);
+            var changes = (follower.Rework(durable, int.MaxValue, out var again) ? again : followed).Changes;
             Keep(changes.Scope, changes.From, changes.Findings);
         }
     }

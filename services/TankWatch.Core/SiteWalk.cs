@@ -1,0 +1,89 @@
+using System.Collections.Immutable;
+using TankWatch.Core.Findings;
+using TankWatch.Core.Observations;
+using TankWatch.Core.Sites;
+using TankWatch.Core.Snapshots;
+using TankWatch.Core.Timelines;
+
+namespace TankWatch.Core;
+
+/// <summary>A stretch of judging, and what it made.</summary>
+/// <param name="plan">What is installed.</param>
+/// <param name="from">Where it begins.</param>
+/// <param name="trail">Leads up to <paramref name="from"/>, and is led on.</param>
+internal sealed class SiteWalk(SitePlan plan, SiteState from, StateTrail trail)
+{
+    private readonly SiteState from = from;
+    private readonly List<Finding> changed = [];
+    private readonly List<PumpRun> runs = [];
+    private readonly List<SiteDay> days = [];
+    private readonly List<SiteState> kept = [];
+
+    public SiteState State { get; private set; } = from;
+
+    /// <summary>The last observation that was looked at; null before the first.</summary>
+    public Observation? Position { get; private set; } = from.Last;
+
+    /// <summary>Whether an observation would have had its turn already.</summary>
+    public bool HasPassed(Observation observation) =>
+        !State.IsNewer(observation) || (Position is not null && Observation.Order.Compare(observation, Position) <= 0);
+
+    /// <param name="observation">The next one. One that time has passed already is not for this walk: it will be told of as late.</param>
+    public void Take(Observation observation)
+    {
+        Position = observation;
+        if (!State.IsNewer(observation))
+        {
+            return;
+        }
+
+        Step(new Observed(observation));
+        trail.Add(State);
+        if (State.At - (kept.Count > 0 ? kept[^1] : from).At >= SnapshotSpacing.Closest)
+        {
+            kept.Add(State);
+            SnapshotSpacing.Thin(kept, static state => state.At, State.At, SnapshotSpacing.Closest);
+        }
+    }
+
+    public void PassTo(DateTimeOffset to)
+    {
+        Step(new Ticked(to));
+        trail.Trim(State.At);
+    }
+
+    /// <param name="isRewound">What was known from the beginning of this walk on is replaced.</param>
+    public Followed Done(bool isRewound)
+    {
+        var findings = new Dictionary<(FindingKind, DeviceId, DateTimeOffset), Finding>();
+        foreach (var finding in from.OpenFindings.Concat(changed))
+        {
+            findings[(finding.Kind, finding.Device, finding.RaisedAt)] = finding;
+        }
+
+        var latest = new SortedDictionary<DateOnly, SiteDay>();
+        foreach (var day in days)
+        {
+            latest[day.Date] = day;
+        }
+
+        return new(
+            new(FindingScope.Water, from.At, [.. findings.Values.Order(Comparer<Finding>.Create(Finding.Compare))]),
+            isRewound ? from.At : null, [.. runs], [.. latest.Values], Kept(isRewound));
+    }
+
+    private ImmutableArray<SiteState> Kept(bool isRewound)
+    {
+        var worth = kept.FindAll(state => State.At - state.At >= SnapshotSpacing.Closest);
+        return isRewound && worth.Count > 0 && from.Last is not null ? [from, .. worth] : [.. worth];
+    }
+
+    private void Step(SiteInput input)
+    {
+        var judged = SiteStep.Judge(State, input, plan);
+        State = judged.Next;
+        changed.AddRange(judged.Findings);
+        runs.AddRange(judged.Runs);
+        days.AddRange(judged.Days);
+    }
+}
