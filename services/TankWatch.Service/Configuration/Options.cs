@@ -8,6 +8,9 @@ public sealed class DataOptions
 {
     /// <summary>The embedded store's folder.</summary>
     public string Path { get; set; } = "./data";
+
+    /// <summary>Messages older than this are deleted, whole days at a time; the figures of days are kept for ever. At least 30.</summary>
+    public int KeepRawDays { get; set; } = 400;
 }
 
 /// <summary>Section <c>Http</c>.</summary>

@@ -15,6 +15,9 @@ internal static class SettingTable
     public static IReadOnlyList<Setting> All { get; } =
     [
         Text("Data:Path", (s, v) => s.Data.Path = v),
+        new("Data:KeepRawDays", (s, v) => int.TryParse(v, NumberStyles.None, CultureInfo.InvariantCulture, out var days) && days is >= 30 and <= 36_500
+            ? Keep(() => s.Data.KeepRawDays = days)
+            : $"'{v}' is not a whole number of days from 30 to 36500."),
         new("Http:Urls", (s, v) => Urls(v) ?? Keep(() => s.Http.Urls = v)),
 
         Choice<MqttMode>("Mqtt:Mode", (s, v) => s.Mqtt.Mode = v),

@@ -1,3 +1,4 @@
+using System.Buffers;
 using System.Collections.Immutable;
 using TankWatch.Core;
 using TankWatch.Core.Alerts;
@@ -5,6 +6,7 @@ using TankWatch.Core.Findings;
 using TankWatch.Core.Notifications;
 using TankWatch.Core.Observations;
 using TankWatch.Core.Sites;
+using TankWatch.Core.Snapshots;
 using TankWatch.Core.Timelines;
 using TankWatch.Service.Storage;
 
@@ -30,7 +32,13 @@ internal sealed record SiteWrites(
     /// <summary>The site saved whole, if it is to be.</summary>
     public SiteMark? Mark { get; init; }
 
-    public bool IsEmpty => Events.IsEmpty && Notices.IsEmpty && RunsAfter is null && Runs.IsEmpty && Days.IsEmpty && Mark is null;
+    /// <summary>When not null, stored snapshots of this moment or later are wrong.</summary>
+    public DateTimeOffset? SnapshotsFrom { get; init; }
+
+    /// <summary>To add.</summary>
+    public ImmutableArray<StoredSnapshot> Snapshots { get; init; } = [];
+
+    public bool IsEmpty => Events.IsEmpty && Notices.IsEmpty && RunsAfter is null && Runs.IsEmpty && Days.IsEmpty && Mark is null && SnapshotsFrom is null && Snapshots.IsEmpty;
 }
 
 /// <summary>What a command made.</summary>
@@ -45,9 +53,19 @@ internal sealed class KeptSite
     /// <summary>Ended alerts stay in memory so long; what reaches further back reads them from the store.</summary>
     private static readonly TimeSpan AlertsKept = TimeSpan.FromDays(1);
 
+    private static readonly TimeSpan BacklogQuiet = TimeSpan.FromSeconds(1);
+    private static readonly TimeSpan BacklogLongest = TimeSpan.FromSeconds(10);
+
+    /// <summary>From this age on it is asked how far back the site can go.</summary>
+    private static readonly TimeSpan OldAge = TimeSpan.FromDays(25);
+
     private readonly SeriesStore series;
     private readonly LedgerStore ledger;
+    private readonly SiteMark? mark;
+    private readonly bool isFromMark;
+    private readonly StoredRecord record;
     private readonly SiteFollower follower;
+    private readonly ReorderWindow window;
     private readonly CatchUp catchUp;
     private readonly List<UnitWatch> units;
     private LinkState link;
@@ -55,18 +73,32 @@ internal sealed class KeptSite
     private SiteAlerts? viewedAlerts;
     private ImmutableArray<Alert> openAlerts = [];
     private ImmutableArray<UnitView> unitViews;
-    private DateTimeOffset alertsFrom = DateTimeOffset.MinValue;
+    private DateTimeOffset alertsFrom;
+    private DateTimeOffset snapshotAt;
+    private DateTimeOffset lateAt;
+    private DateTimeOffset? lateSince;
     private DateTimeOffset? listeningSince;
     private DateTimeOffset tickedMinute;
     private bool wasCaughtUp;
 
-    public KeptSite(SitePlan plan, string json, SeriesStore series, LedgerStore ledger, DateTimeOffset now)
+    /// <param name="plan">What is installed.</param>
+    /// <param name="json">The file it was made from.</param>
+    /// <param name="series">Has its messages.</param>
+    /// <param name="ledger">Has its alerts.</param>
+    /// <param name="mark">How it was last saved; null if it never was.</param>
+    /// <param name="now">Wall clock, UTC.</param>
+    public KeptSite(SitePlan plan, string json, SeriesStore series, LedgerStore ledger, SiteMark? mark, DateTimeOffset now)
     {
-        (Plan, Json, this.series, this.ledger) = (plan, json, series, ledger);
-        follower = new(plan);
+        (Plan, Json, this.series, this.ledger, this.mark) = (plan, json, series, ledger, mark);
+        var state = mark?.State is { } stored ? SiteStateCodec.Read(stored, plan) : null;
+        isFromMark = state is not null;
+        record = new(series, plan);
+        follower = new(plan, state);
+        window = new(series.IsWholeBetween);
         catchUp = new(now);
-        units = [.. plan.Units.Select(unit => new UnitWatch(unit.Id, series.CountRefused(unit.Id), null))];
-        alerts = new(plan.Id, ledger.ReadAlertsFrom(plan.Id, DateTimeOffset.MinValue));
+        units = [.. plan.Units.Select(unit => new UnitWatch(unit.Id, series.CountRefused(unit.Id), isFromMark ? mark!.Units.FirstOrDefault(known => known.Id == unit.Id) : null))];
+        alertsFrom = state is null ? DateTimeOffset.MinValue : state.At < now - AlertsKept ? state.At : now - AlertsKept;
+        alerts = new(plan.Id, ledger.ReadAlertsFrom(plan.Id, alertsFrom));
         link = RestoreLink(now);
     }
 
@@ -85,20 +117,26 @@ internal sealed class KeptSite
     }
 
     /// <summary>
-    /// Judges all that is stored and reconciles the alerts with it. What was told already is not told again: the same findings
-    /// make no events. What a crash left untold between the two transactions is told now.
+    /// Judges what is stored and was not judged when the site was last saved, or all of it when it never was or another file was then in
+    /// force, and reconciles the alerts with it. What was told already is not told again: the same findings make no events. What a crash
+    /// left untold between the two transactions is told now.
     /// </summary>
-    public SiteWrites Rebuild(DateTimeOffset now)
+    public SiteWrites Build(DateTimeOffset now)
     {
-        var stored = new List<Observation>();
-        foreach (var (seen, retained) in series.ReadDays(Plan, DateTimeOffset.MinValue).SelectMany(days => days))
+        var from = isFromMark ? follower.State.At : series.ReadRawFrom() ?? DateTimeOffset.MinValue;
+        var stored = isFromMark ? series.ReadJournal(Plan, mark!.Position) : series.ReadDays(Plan, from).SelectMany(days => days);
+        var seen = new List<Observation>();
+        foreach (var (observation, retained) in stored)
         {
-            units[Plan.FindUnit(seen.Stamp.Unit)!.Index].Take(seen, retained);
-            stored.Add(seen);
+            units[Plan.FindUnit(observation.Stamp.Unit)!.Index].Take(observation, retained);
+            seen.Add(observation);
         }
 
-        var followed = Follow(stored, ToldTo());
-        return Told([followed], [followed.Changes], now) with { RunsAfter = DateTimeOffset.MinValue };
+        // What was deleted for its age was judged in its time, and stays as it was.
+        var followed = follower.Take(seen, record, ToldTo());
+        var changes = followed.Changes with { From = followed.Changes.From > from ? followed.Changes.From : from };
+        var writes = Told([followed], [changes], now) with { RunsAfter = followed.RewoundTo ?? from };
+        return isFromMark ? writes : writes with { SnapshotsFrom = from, Mark = Marked() };
     }
 
     /// <summary>How far the water's judgement had come when it was last told of.</summary>
@@ -118,15 +156,32 @@ internal sealed class KeptSite
             link = linkChanges.Add(LinkStep.Heard(link, unit, seen, retained, Plan));
         }
 
-        var followed = Follow([.. fresh.Select(f => f.Seen)], tickTo: null);
+        var isLate = fresh.Any(f => !follower.State.IsNewer(f.Seen));
+        var followed = Follow(window.Pass(fresh, now), now);
+        lateAt = isLate ? now : lateAt;
+        lateSince = follower.NeedsRework ? lateSince ?? now : null;
         return Told([followed], [followed.Changes, linkChanges.Merged], now);
     }
 
-    private Followed Follow(IReadOnlyList<Observation> fresh, DateTimeOffset? tickTo)
+    /// <summary>Late messages wait to be judged: <see cref="Rework"/>.</summary>
+    public bool NeedsRework => follower.NeedsRework;
+
+    /// <summary>The backlog is in, or has been coming for long: judged once after its last part, it costs one walk and not one a part.</summary>
+    public bool IsReadyForRework(DateTimeOffset now) => now - lateAt >= BacklogQuiet || now - lateSince >= BacklogLongest;
+
+    /// <summary>Judges late messages, and all that came after them, a part at a time.</summary>
+    /// <param name="steps">At most so many messages.</param>
+    /// <param name="now">Wall clock, UTC.</param>
+    /// <returns>Null while there is more to do.</returns>
+    public SiteWrites? Rework(int steps, DateTimeOffset now)
     {
-        var record = new StoredRecord(series, Plan);
-        var followed = follower.Take(fresh, record, tickTo);
-        return follower.Rework(record, int.MaxValue, out var again) ? again : followed;
+        if (!follower.Rework(record, steps, out var followed))
+        {
+            return null;
+        }
+
+        lateSince = null;
+        return Told([followed], [followed.Changes], now);
     }
 
     /// <summary>Time has passed.</summary>
@@ -136,26 +191,30 @@ internal sealed class KeptSite
     public SiteWrites? Tick(DateTimeOffset now, DateTimeOffset? listening)
     {
         Hear(listening, now);
+        var due = window.IsEmpty ? null : Follow(window.Due(now), now);
         var settled = now - ReorderAllowance;
         var minute = settled - TimeSpan.FromTicks(settled.Ticks % TimeSpan.TicksPerMinute);
         var caughtUp = catchUp.IsOver(now);
         if (minute == tickedMinute && caughtUp == wasCaughtUp)
         {
-            return null;
+            return due is null ? null : Told([due], [due.Changes], now);
         }
 
         (tickedMinute, wasCaughtUp) = (minute, caughtUp);
+        List<Followed> followed = due is null ? [] : [due];
         if (listening is null)
         {
-            return Told([], [], now);
+            return Told(followed, [.. followed.Select(part => part.Changes)], now);
         }
 
         (link, var linkChanges) = LinkStep.Tick(link, now, Plan);
         unitViews = default;
+        if (caughtUp)
+        {
+            followed.Add(follower.Tick(settled)); // Before the backlog is in, a tick would only be rewound again.
+        }
 
-        // Before the backlog is in, a tick would only be rewound again.
-        var followed = caughtUp ? follower.Tick(settled) : null;
-        return followed is null ? Told([], [linkChanges], now) : Told([followed], [followed.Changes, linkChanges], now);
+        return Told(followed, [linkChanges, .. followed.Select(part => part.Changes)], now);
     }
 
     /// <summary>Carries out a command on an alert that <see cref="Has"/> or the store has.</summary>
@@ -174,7 +233,39 @@ internal sealed class KeptSite
     }
 
     /// <summary>Saves the site whole, as it is after all of the journal.</summary>
-    public SiteWrites Save(DateTimeOffset now) => Told([], [], now) with { Mark = new(series.Position, [.. units.Select(unit => unit.Mark)], null) };
+    public SiteWrites Save(DateTimeOffset now)
+    {
+        List<Followed> followed = [Follow(window.Due(DateTimeOffset.MaxValue), now)];
+        while (follower.NeedsRework)
+        {
+            if (follower.Rework(record, int.MaxValue, out var again))
+            {
+                followed.Add(again);
+            }
+        }
+
+        var writes = Told(followed, [.. followed.Select(part => part.Changes)], now);
+        var at = follower.State.At;
+        var isDue = at - snapshotAt >= SnapshotSpacing.Closest;
+        snapshotAt = isDue ? at : snapshotAt;
+        return writes with { Mark = Marked(), Snapshots = isDue ? writes.Snapshots.Add(new(at, Bytes(follower.State))) : writes.Snapshots };
+    }
+
+    private Followed Follow(IReadOnlyList<Observation> passed, DateTimeOffset now)
+    {
+        // Beyond the oldest state to go back to, the past is closed.
+        var judged = passed.Any(seen => now - seen.Stamp.At > OldAge) && record.Floor() is { } floor ? [.. passed.Where(seen => seen.Stamp.At >= floor)] : passed;
+        return follower.Take(judged, record);
+    }
+
+    private SiteMark Marked() => new(series.Position, [.. units.Select(unit => unit.Mark)], Bytes(follower.State));
+
+    private byte[] Bytes(SiteState state)
+    {
+        var bytes = new ArrayBufferWriter<byte>(4096);
+        SiteStateCodec.Write(state, Plan, bytes);
+        return bytes.WrittenSpan.ToArray();
+    }
 
     public SiteView View(DateTimeOffset now)
     {
@@ -192,21 +283,29 @@ internal sealed class KeptSite
         return new(Plan, follower.State, openAlerts, unitViews, now);
     }
 
-    private SiteWrites Told(ReadOnlySpan<Followed> followed, ReadOnlySpan<FindingChanges> changes, DateTimeOffset now, AlertCommand? command = null)
+    private SiteWrites Told(IReadOnlyList<Followed> followed, ReadOnlySpan<FindingChanges> changes, DateTimeOffset now, AlertCommand? command = null)
     {
         ReachBack(changes, now);
         var told = SiteStep.Tell(alerts, new(now, catchUp.IsOver(now), [.. changes], command is null ? [] : [command]), Plan);
         alerts = told.Next;
-        DateTimeOffset? runsAfter = null;
-        var (runs, days) = (ImmutableArray.CreateBuilder<PumpRun>(), ImmutableArray.CreateBuilder<SiteDay>());
+        DateTimeOffset? rewoundTo = null;
+        var (runs, days, snapshots) = (ImmutableArray.CreateBuilder<PumpRun>(), ImmutableArray.CreateBuilder<SiteDay>(), ImmutableArray.CreateBuilder<StoredSnapshot>());
         foreach (var part in followed)
         {
-            runsAfter = part.RewoundTo ?? runsAfter;
+            rewoundTo = part.RewoundTo is { } to && !(rewoundTo < to) ? to : rewoundTo;
             runs.AddRange(part.Runs);
             days.AddRange(part.Days);
+            foreach (var kept in part.Kept)
+            {
+                snapshots.Add(new(kept.At, Bytes(kept)));
+            }
         }
 
-        return new(Plan, told.Next.Alerts, told.Events, told.Notifications, runsAfter, runs.ToImmutable(), days.ToImmutable());
+        return new(Plan, told.Next.Alerts, told.Events, told.Notifications, rewoundTo, runs.ToImmutable(), days.ToImmutable())
+        {
+            SnapshotsFrom = rewoundTo,
+            Snapshots = snapshots.ToImmutable(),
+        };
     }
 
     /// <summary>Has the alerts in memory that the changes can speak of, and not many more.</summary>
@@ -277,15 +376,6 @@ internal sealed class KeptSite
                 LastClearedAt = told.Max(alert => alert.Finding.ClearedAt),
             };
         }
-    }
-
-    /// <summary>No snapshots are stored yet: what is too late for the states in memory is judged from the beginning.</summary>
-    private sealed class StoredRecord(SeriesStore series, SitePlan plan) : ISiteRecord
-    {
-        public IReadOnlyList<Observation> Read(Observation? after, DateTimeOffset from, int limit) =>
-            [.. series.ReadFrom(plan, from).Order(Observation.Order).Where(o => after is null || Observation.Order.Compare(o, after) > 0).Take(limit)];
-
-        public SiteState? StateBefore(Observation first) => null;
     }
 
     /// <summary>Several steps of the link as one: what a batch opened and cleared is not lost between them.</summary>

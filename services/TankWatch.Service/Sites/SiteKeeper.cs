@@ -1,6 +1,7 @@
 using Microsoft.Data.Sqlite;
 using TankWatch.Core;
 using TankWatch.Core.Alerts;
+using TankWatch.Core.Snapshots;
 using TankWatch.Service.Ingest;
 using TankWatch.Service.Mail;
 using TankWatch.Service.Storage;
@@ -18,6 +19,8 @@ public sealed partial class SiteKeeper(
     private const int BatchLimit = 1000;
     private const int FailuresNamed = 20;
     private static readonly TimeSpan TickEvery = TimeSpan.FromSeconds(1);
+    private static readonly TimeSpan ReworkShare = TimeSpan.FromMilliseconds(10);
+    private const int ReworkSteps = 500;
     private static readonly TimeSpan StoreRetry = TimeSpan.FromSeconds(1);
 
     private static readonly CommandOutcome NotNow = new CommandOutcome.Refused("the site is being built anew; try again in a minute");
@@ -25,6 +28,7 @@ public sealed partial class SiteKeeper(
     private readonly MessageJournal journal = new(metrics, logger);
     private readonly Folding folding = new(series, logger);
     private readonly SiteRoster roster = new(ledger, series, metrics, time, logger);
+    private readonly HashSet<SiteId> reworking = [];
     private string installation = "";
     private DateTimeOffset lastTick;
 
@@ -87,6 +91,7 @@ public sealed partial class SiteKeeper(
                 Tick(writes, now);
             }
 
+            Rework(writes, now);
             var outcomes = await ObeyAsync(batch.OfType<Work.Command>(), writes, now, stop);
             var marked = Mark(writes, now);
             var saved = await SaveAsync(writes, now, stop);
@@ -175,6 +180,42 @@ public sealed partial class SiteKeeper(
             if (roster.Find(id) is { } site && roster.Try(id, () => site.Take(seen, now)) is { } taken)
             {
                 writes.Add(taken);
+                if (site.NeedsRework)
+                {
+                    reworking.Add(id);
+                }
+            }
+        }
+    }
+
+    /// <summary>Judges late messages of sites whose backlog is in, or has been coming for long, a short while at a time.</summary>
+    private void Rework(List<SiteWrites> writes, DateTimeOffset now)
+    {
+        var started = time.GetTimestamp();
+        foreach (var id in reworking.ToList())
+        {
+            if (roster.Find(id) is not { NeedsRework: true } site)
+            {
+                reworking.Remove(id);
+                continue;
+            }
+
+            while (site.NeedsRework && site.IsReadyForRework(now) && time.GetElapsedTime(started) < ReworkShare)
+            {
+                if (roster.Try(id, () => site.Rework(ReworkSteps, now)) is { } done)
+                {
+                    writes.Add(done);
+                }
+                else if (roster.Find(id) != site)
+                {
+                    break; // It failed, and is built anew.
+                }
+            }
+
+            if (time.GetElapsedTime(started) >= ReworkShare)
+            {
+                inbox.Wake();
+                return;
             }
         }
     }
@@ -205,7 +246,7 @@ public sealed partial class SiteKeeper(
             }
             else if (roster.PlanOf(id) is { } plan)
             {
-                writes.Add(SiteWrites.Nothing(plan) with { Mark = SiteMark.Unjudged(series.Position) });
+                writes.Add(SiteWrites.Nothing(plan) with { Mark = SiteMark.Unjudged(series.Position), SnapshotsFrom = DateTimeOffset.MinValue });
             }
         }
 
@@ -291,6 +332,12 @@ public sealed partial class SiteKeeper(
         LedgerStore.Post(connection, writes.Notices.Select(notice =>
             new OutboxLetter(notice, composer.MessageIdOf(notice.Key, installation), plan.Name, plan.TimeZone.Id)), now);
         SeriesStore.Replace(connection, plan.Id, writes.RunsAfter, writes.Runs, writes.Days);
+        if (writes.SnapshotsFrom is not null || !writes.Snapshots.IsEmpty)
+        {
+            SeriesStore.Replace(
+                connection, plan.Id, writes.SnapshotsFrom, writes.Snapshots, times => SnapshotSpacing.MayGo(times, times.Count > 0 ? times[^1] : default));
+        }
+
         if (writes.Mark is { } mark)
         {
             SeriesStore.Save(connection, plan.Id, mark);

@@ -45,10 +45,11 @@ internal sealed partial class SiteRoster(LedgerStore ledger, SeriesStore series,
         gone.ForEach(Forget);
         series.Refresh();
         var writes = new List<SiteWrites>();
+        var marks = sites.Count == 0 ? series.ReadMarks() : null; // At the start all at once.
         foreach (var site in stored.Values.Where(site => IsStale(site, now)))
         {
             known[site.Id] = site;
-            if (Try(site.Id, () => Build(site, now)) is { } built)
+            if (Try(site.Id, () => Build(site, marks, now)) is { } built)
             {
                 writes.Add(built);
             }
@@ -96,10 +97,10 @@ internal sealed partial class SiteRoster(LedgerStore ledger, SeriesStore series,
         known.GetValueOrDefault(site.Id)?.Json != site.Json
         || (failed.TryGetValue(site.Id, out var failure) ? failure.RetryAt <= now : !sites.ContainsKey(site.Id));
 
-    private SiteWrites Build(StoredSite site, DateTimeOffset now)
+    private SiteWrites Build(StoredSite site, Dictionary<SiteId, SiteMark>? marks, DateTimeOffset now)
     {
-        var kept = new KeptSite(site.Plan!, site.Json, series, ledger, now);
-        var writes = kept.Rebuild(now);
+        var kept = new KeptSite(site.Plan!, site.Json, series, ledger, marks is null ? series.ReadMark(site.Id) : marks.GetValueOrDefault(site.Id), now);
+        var writes = kept.Build(now);
         sites[site.Id] = kept;
         failed.Remove(site.Id);
         return writes;

@@ -48,6 +48,10 @@ public sealed partial class SeriesStore
         "SELECT at, state FROM snapshots WHERE site = ?1 AND at <= ?2 ORDER BY at DESC LIMIT 1",
         row => new StoredSnapshot(row.Time(0), Seal.Open(row.GetFieldValue<byte[]>(1), $"a snapshot of site {site}").ToArray()), site, atOrBefore));
 
+    /// <returns>When the oldest snapshot of a site at or after a time was made; null for none.</returns>
+    internal DateTimeOffset? ReadFirstSnapshot(SiteId site, DateTimeOffset atOrAfter) => database.Read(connection => connection.Scalar(
+        "SELECT min(at) FROM snapshots WHERE site = ?1 AND at >= ?2", site, atOrAfter) is long ticks ? new DateTimeOffset(ticks, TimeSpan.Zero) : (DateTimeOffset?)null);
+
     /// <summary>Saves a site whole; call it within <see cref="Database.Write{T}"/>.</summary>
     internal static void Save(SqliteConnection connection, SiteId site, SiteMark mark) => connection.Execute(
         "INSERT OR REPLACE INTO site_marks (site, position, units, state) VALUES (?1, ?2, ?3, ?4)",
@@ -56,16 +60,16 @@ public sealed partial class SeriesStore
     /// <summary>Adds snapshots of a site and takes away those that are not right or not needed any more; call it within <see cref="Database.Write{T}"/>.</summary>
     /// <param name="connection">In a transaction.</param>
     /// <param name="site">Whose.</param>
-    /// <param name="wrongAfter">Those that came further than this had not seen what came late; null for none.</param>
+    /// <param name="wrongFrom">Those of this moment or later had not seen what came late; null for none.</param>
     /// <param name="kept">To add.</param>
     /// <param name="superfluous">Given the times of all that are left, in order, which may go.</param>
     internal static void Replace(
-        SqliteConnection connection, SiteId site, DateTimeOffset? wrongAfter, IEnumerable<StoredSnapshot> kept,
+        SqliteConnection connection, SiteId site, DateTimeOffset? wrongFrom, IEnumerable<StoredSnapshot> kept,
         Func<IReadOnlyList<DateTimeOffset>, IEnumerable<DateTimeOffset>> superfluous)
     {
-        if (wrongAfter is { } after)
+        if (wrongFrom is { } from)
         {
-            connection.Execute("DELETE FROM snapshots WHERE site = ?1 AND at > ?2", site, after);
+            connection.Execute("DELETE FROM snapshots WHERE site = ?1 AND at >= ?2", site, from);
         }
 
         foreach (var snapshot in kept)

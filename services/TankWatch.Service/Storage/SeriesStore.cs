@@ -98,14 +98,18 @@ public sealed partial class SeriesStore
         }
     }
 
+    /// <summary>What was before this moment may have been deleted for its age; null when nothing ever was.</summary>
+    internal DateTimeOffset? ReadRawFrom() => database.Read(connection => connection.Scalar("SELECT value FROM meta WHERE name = 'raw-from'") is string ticks
+        ? new DateTimeOffset(long.Parse(ticks, CultureInfo.InvariantCulture), TimeSpan.Zero) : (DateTimeOffset?)null);
+
     /// <summary>Sequence numbers that a unit skipped within its restarts: sent, and never taken.</summary>
     internal long MissingOf(UnitId unit) => memory.MissingOf(unit);
 
     /// <summary>The highest restart that a unit ever counted; null for none.</summary>
     internal long? HighestBootOf(UnitId unit) => memory.HighestBootOf(unit);
 
-    /// <summary>Nothing is missing of what a unit counted before a message.</summary>
-    internal bool IsWholeBelow(in Stamp stamp) => stamp is not { Boot: { } boot, Seq: { } seq } || memory.IsWholeBelow(stamp.Unit, boot, seq);
+    /// <summary>All messages of a unit's restart between two of them have been taken.</summary>
+    internal bool IsWholeBetween(UnitId unit, long boot, long after, long before) => memory.IsWholeBetween(unit, boot, after, before);
 
     /// <summary>A site's observations at or after a time, in order, some days at a time; with each, whether it was the broker's copy.</summary>
     /// <remarks>What an older plan took and this one does not know is left out: it stays in the store.</remarks>

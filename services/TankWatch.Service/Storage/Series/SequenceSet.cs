@@ -43,8 +43,8 @@ internal sealed class SequenceSet
 
     public bool Contains(long number) => After(number) is var at && at > 0 && runs[at - 1].Last >= number;
 
-    /// <summary>Nothing below this number is missing, from the first on.</summary>
-    public bool IsWholeBelow(long number) => runs.Count == 0 || number <= runs[0].First || (runs[0].Last >= number - 1);
+    /// <summary>Everything between the two numbers is there, they themselves left out.</summary>
+    public bool IsWholeBetween(long after, long before) => before - after <= 1 || (After(after + 1) is var at && at > 0 && runs[at - 1].Last >= before - 1);
 
     public void Write(PackedWriter into)
     {

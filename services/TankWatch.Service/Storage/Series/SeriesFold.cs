@@ -54,6 +54,20 @@ internal sealed class SeriesFold(Database database, SeriesMemory memory)
         memory.Folded(position);
     }
 
+    /// <summary>Deletes rows older than a day, whole days at a time, stream by stream.</summary>
+    public void Sweep(DateTimeOffset before, CancellationToken stop)
+    {
+        var day = SeriesBlocks.DayOf(before.UtcTicks);
+        database.Write(connection => connection.Execute(
+            "INSERT INTO meta (name, value) VALUES ('raw-from', ?1) ON CONFLICT (name) DO UPDATE SET value = ?1",
+            day.ToString(System.Globalization.CultureInfo.InvariantCulture)));
+        foreach (var streams in memory.AllStreams().Chunk(StreamsAtOnce))
+        {
+            stop.ThrowIfCancellationRequested();
+            database.Write(connection => Array.ForEach(streams, stream => SeriesBlocks.DeleteBefore(connection, stream, day)));
+        }
+    }
+
     private void Write(List<(int Stream, List<SeriesRow> Rows)> slice)
     {
         if (slice.Count == 0)

@@ -138,12 +138,12 @@ internal sealed class SeriesMemory
         }
     }
 
-    /// <summary>Nothing is missing of what a unit counted before a message, within the restart.</summary>
-    public bool IsWholeBelow(UnitId unit, long boot, long seq)
+    /// <summary>All messages of a unit's restart between two of them have been taken.</summary>
+    public bool IsWholeBetween(UnitId unit, long boot, long after, long before)
     {
         lock (guard)
         {
-            return counts.GetValueOrDefault(unit)?.IsWholeBelow(boot, seq) ?? true;
+            return counts.GetValueOrDefault(unit)?.IsWholeBetween(boot, after, before) ?? true;
         }
     }
 
@@ -153,6 +153,14 @@ internal sealed class SeriesMemory
         lock (guard)
         {
             return ofSite.TryGetValue(site, out var known) ? [.. known.Select(number => (number, streams[number]))] : [];
+        }
+    }
+
+    public IReadOnlyList<int> AllStreams()
+    {
+        lock (guard)
+        {
+            return [.. streams.Keys];
         }
     }
 

@@ -40,8 +40,8 @@ internal sealed class UnitCounts(UnitId unit)
         return missing;
     }
 
-    /// <summary>Nothing of this restart that came before a message is missing.</summary>
-    public bool IsWholeBelow(long boot, long seq) => !boots.TryGetValue(boot, out var set) || set.IsWholeBelow(seq);
+    /// <summary>All messages of a restart between two are there.</summary>
+    public bool IsWholeBetween(long boot, long after, long before) => boots.TryGetValue(boot, out var set) && set.IsWholeBetween(after, before);
 
     /// <param name="boot">Of the message.</param>
     /// <param name="seq">Of the message.</param>
