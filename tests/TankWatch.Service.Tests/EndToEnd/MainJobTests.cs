@@ -68,7 +68,7 @@ public sealed class MainJobTests : IDisposable
         Assert.Equal(Stored(), Observations().Select(seen => (seen.Stamp.Unit, seen.Stamp.Boot, seen.Stamp.Seq)).Distinct().Count());
     }
 
-    private static string Data(string file) => Path.Combine(AppContext.BaseDirectory, "Data", Name, file);
+    private static string Data(string file) => Path.Combine(AppContext.BaseDirectory, "Data", "hydraulics", Name, file);
 
     private static string SiteFile()
     {
