@@ -19,6 +19,9 @@ public sealed record AlertReturned(string AlertId, DateTimeOffset At, Finding Fi
 /// <summary>Late data moved the finding's times or showed that it never was.</summary>
 public sealed record AlertCorrected(string AlertId, DateTimeOffset At, Finding Finding, AlertCorrection Correction) : AlertEvent(AlertId, At);
 
+/// <summary>Late data left the finding's times as they were and changed what it says: its evidence, its causes or its size.</summary>
+public sealed record AlertReworded(string AlertId, DateTimeOffset At, Finding Finding) : AlertEvent(AlertId, At);
+
 public sealed record AlertAcknowledged(string AlertId, DateTimeOffset At, string By, string? Note) : AlertEvent(AlertId, At);
 
 public sealed record AlertNoted(string AlertId, DateTimeOffset At, string By, string Note) : AlertEvent(AlertId, At);

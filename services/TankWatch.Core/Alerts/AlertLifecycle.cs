@@ -70,6 +70,7 @@ public static class AlertLifecycle
             AlertReraised e => Active(alert with { Finding = e.Finding, AcknowledgedAt = null, AcknowledgedBy = null }),
             AlertReturned e => Returned(alert with { Finding = e.Finding }),
             AlertCorrected e => Corrected(alert, e),
+            AlertReworded e => alert with { Finding = e.Finding },
             AlertAcknowledged e => alert with
             {
                 State = alert.Finding.IsOpen ? AlertState.Acknowledged : AlertState.Normal, AcknowledgedAt = e.At, AcknowledgedBy = e.By,
@@ -205,6 +206,10 @@ public static class AlertLifecycle
             else if (known.IsOpen && !finding.IsOpen)
             {
                 Add(new AlertReturned(alert.Id, now, finding));
+            }
+            else if (!known.SaysTheSame(finding))
+            {
+                Add(new AlertReworded(alert.Id, now, finding));
             }
         }
 

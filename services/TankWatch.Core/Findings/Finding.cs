@@ -24,7 +24,11 @@ public sealed record WeighedCause(string Name, double Probability);
 /// <param name="Advice">What to check first.</param>
 /// <param name="Cautions">What can hurt someone while checking.</param>
 public sealed record FindingText(
-    string Summary, ImmutableArray<string> Evidence, ImmutableArray<string> Advice, ImmutableArray<string> Cautions);
+    string Summary, ImmutableArray<string> Evidence, ImmutableArray<string> Advice, ImmutableArray<string> Cautions)
+{
+    public bool SaysTheSame(FindingText other) => ReferenceEquals(this, other)
+        || (Summary == other.Summary && Evidence.SequenceEqual(other.Evidence) && Advice.SequenceEqual(other.Advice) && Cautions.SequenceEqual(other.Cautions));
+}
 
 /// <summary>
 /// A condition that a rule holds to be so from <see cref="Since"/> until <see cref="ClearedAt"/>. One site, device and kind has at
@@ -60,6 +64,10 @@ public sealed record Finding(
         Kind == other.Kind && Device == other.Device
         && (RaisedAt == other.RaisedAt
             || (Since < (other.ClearedAt ?? DateTimeOffset.MaxValue) && other.Since < (ClearedAt ?? DateTimeOffset.MaxValue)));
+
+    /// <summary>Whether two findings weigh the same causes, have the same size and say the same, whatever their times.</summary>
+    public bool SaysTheSame(Finding other) => Priority == other.Priority && Estimate == other.Estimate
+        && (Causes == other.Causes || Causes.SequenceEqual(other.Causes)) && Text.SaysTheSame(other.Text);
 
     /// <summary>Order of lists: by time, then device, then kind.</summary>
     public static int Compare(Finding a, Finding b)

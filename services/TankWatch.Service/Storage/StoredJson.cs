@@ -18,6 +18,7 @@ internal static class StoredJson
         (typeof(AlertReraised), "reraised"),
         (typeof(AlertReturned), "returned"),
         (typeof(AlertCorrected), "corrected"),
+        (typeof(AlertReworded), "reworded"),
         (typeof(AlertAcknowledged), "acknowledged"),
         (typeof(AlertNoted), "noted"),
         (typeof(AlertShelved), "shelved"),

@@ -55,6 +55,7 @@ internal static class AlertWords
         AlertReturned => ["It ceased."],
         AlertCorrected { Correction: AlertCorrection.Withdrawn } => ["It was withdrawn: late messages showed that it never was."],
         AlertCorrected => ["Late messages moved its times."],
+        AlertReworded => ["Late messages changed what is known of it."],
         AlertAcknowledged e => [Said.Name(e.By), " acknowledged it."],
         AlertNoted e => [Said.Name(e.By), " noted:"],
         AlertShelved e => [Said.Name(e.By), $" put it aside until {Words.Local(e.Until, zone)}."],
