@@ -156,10 +156,7 @@ internal sealed class KeptSite
             link = linkChanges.Add(LinkStep.Heard(link, unit, seen, retained, Plan));
         }
 
-        var isLate = fresh.Any(f => !follower.State.IsNewer(f.Seen));
         var followed = Follow(window.Pass(fresh, now), now);
-        lateAt = isLate ? now : lateAt;
-        lateSince = follower.NeedsRework ? lateSince ?? now : null;
         return Told([followed], [followed.Changes, linkChanges.Merged], now);
     }
 
@@ -255,7 +252,10 @@ internal sealed class KeptSite
     {
         // Beyond the oldest state to go back to, the past is closed.
         var judged = passed.Any(seen => now - seen.Stamp.At > OldAge) && record.Floor() is { } floor ? [.. passed.Where(seen => seen.Stamp.At >= floor)] : passed;
-        return follower.Take(judged, record);
+        lateAt = judged.Any(seen => !follower.State.IsNewer(seen)) ? now : lateAt;
+        var followed = follower.Take(judged, record);
+        lateSince = follower.NeedsRework ? lateSince ?? now : null;
+        return followed;
     }
 
     private SiteMark Marked() => new(series.Position, [.. units.Select(unit => unit.Mark)], Bytes(follower.State));

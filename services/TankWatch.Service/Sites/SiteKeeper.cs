@@ -124,6 +124,7 @@ public sealed partial class SiteKeeper(
     {
         var (built, gone) = await UntilStoredAsync(() => roster.Refresh(now), stop);
         writes.AddRange(built);
+        built.ToList().ForEach(NoteLate);
         return gone;
     }
 
@@ -180,10 +181,7 @@ public sealed partial class SiteKeeper(
             if (roster.Find(id) is { } site && roster.Try(id, () => site.Take(seen, now)) is { } taken)
             {
                 writes.Add(taken);
-                if (site.NeedsRework)
-                {
-                    reworking.Add(id);
-                }
+                NoteLate(taken);
             }
         }
     }
@@ -228,7 +226,16 @@ public sealed partial class SiteKeeper(
             if (roster.Try(site.Plan.Id, () => site.Tick(now, listening)) is { } ticked)
             {
                 writes.Add(ticked);
+                NoteLate(ticked);
             }
+        }
+    }
+
+    private void NoteLate(SiteWrites made)
+    {
+        if (roster.Find(made.Plan.Id) is { NeedsRework: true })
+        {
+            reworking.Add(made.Plan.Id);
         }
     }
 
