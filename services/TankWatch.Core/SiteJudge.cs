@@ -35,60 +35,59 @@ internal static class SiteJudge
         private readonly List<Finding> findings = [];
         private ImmutableArray<PumpRun> runs = [];
         private ImmutableArray<SiteDay> days = [];
-        private SiteState state = state;
+
+        // The members of the state to be, apart: one new state a step instead of one for every change on the way.
+        private SiteTimeline timeline = state.Timeline;
+        private ImmutableArray<RuleState> rules = state.Rules;
+        private DayLedger? day = state.Day;
+        private Observation? newest = state.Last;
+        private DateTimeOffset tickedTo = state.TickedTo;
+        private DateTimeOffset? wakeAt = state.WakeAt;
 
         public void TickTo(DateTimeOffset to)
         {
             var last = Minute(to);
-            if (state.Last is null)
+            if (newest is null)
             {
                 // Before the first word nothing can be judged, and its own day begins with it.
                 return;
             }
 
             // Minutes before the wake time would change nothing; skipping them is what makes a month of ticks cheap.
-            while (state.WakeAt is { } wake && MinuteFrom(wake) is var minute && minute <= last)
+            while (wakeAt is { } wake && MinuteFrom(wake) is var minute && minute <= last)
             {
                 Evaluate(minute);
             }
 
-            state = state with { TickedTo = state.TickedTo > last ? state.TickedTo : last };
+            tickedTo = tickedTo > last ? tickedTo : last;
         }
 
         public void Observe(Observation observation)
         {
             var at = observation.Stamp.At;
-            var day = state.Day ?? DayLedger.Begin(at, plan);
-            var (timeline, ended) = TimelineStep.Apply(state.Timeline, observation, plan);
-            var (counted, corrected) = day.Add(state.Timeline, timeline, observation, ended, plan);
-            state = state with
-            {
-                Timeline = timeline,
-                Day = counted,
-                Last = observation,
-                TickedTo = state.TickedTo > Minute(at) ? state.TickedTo : Minute(at),
-            };
+            var (next, ended) = TimelineStep.Apply(timeline, observation, plan);
+            (day, var corrected) = (day ?? DayLedger.Begin(at, plan)).Add(timeline, next, observation, ended, plan);
+            (timeline, newest) = (next, observation);
+            tickedTo = tickedTo > Minute(at) ? tickedTo : Minute(at);
             runs = ended is null ? runs : runs.Add(ended);
             days = corrected is null ? days : days.Add(corrected);
             Evaluate(at);
         }
 
-        public Judged Done() => new(state, [.. findings], runs, days);
+        public Judged Done() => new(new(timeline, rules, day, newest, tickedTo, wakeAt), [.. findings], runs, days);
 
         private void Evaluate(DateTimeOffset now)
         {
-            while (state.Day is { } day && day.End <= now)
+            while (day is not null && day.End <= now)
             {
-                var (next, closed) = day.Close(state.Timeline, plan);
+                (day, var closed) = day.Close(timeline, plan);
                 days = days.Add(closed);
-                state = state with { Day = next };
             }
 
-            var (rules, wake) = RuleBook.Evaluate(state.Rules, slots, new(plan, state.Timeline, now), findings);
+            (rules, var wake) = RuleBook.Evaluate(rules, slots, new(plan, timeline, now), findings);
 
             // A wake time not after now would turn the minutes into an endless loop; the next minute asks again.
-            wake = wake <= now ? now.AddTicks(1) : wake;
-            state = state with { Rules = rules, WakeAt = Moments.Earlier(wake, state.Day?.End) };
+            wakeAt = Moments.Earlier(wake <= now ? now.AddTicks(1) : wake, day?.End);
         }
     }
 }

@@ -2,6 +2,7 @@ using System.Collections.Immutable;
 using TankWatch.Core.Findings;
 using TankWatch.Core.Observations;
 using TankWatch.Core.Sites;
+using TankWatch.Core.Time;
 using TankWatch.Core.Timelines;
 
 namespace TankWatch.Core;
@@ -21,6 +22,12 @@ public sealed record SiteState(
     DateTimeOffset TickedTo,
     DateTimeOffset? WakeAt)
 {
+    private readonly long tickedTo = TickedTo.UtcTicks;
+    private readonly PackedTime wakeAt = WakeAt;
+
+    public DateTimeOffset TickedTo { get => new(tickedTo, TimeSpan.Zero); init => tickedTo = value.UtcTicks; }
+    public DateTimeOffset? WakeAt { get => wakeAt; init => wakeAt = value; }
+
     public static SiteState Start(SitePlan plan) => new(
         SiteTimeline.Start(plan), [.. RuleBook.SlotsOf(plan).Select(_ => RuleState.Quiet)], null, null, DateTimeOffset.MinValue, null);
 

@@ -12,6 +12,12 @@ namespace TankWatch.Core.Findings;
 /// <param name="LastClearedAt">When it last cleared: the next onset cannot lie before.</param>
 public sealed record RuleState(Finding? Open, DateTimeOffset? HoldsSince, DateTimeOffset? GoneSince, DateTimeOffset? LastClearedAt)
 {
+    private readonly PackedTime holdsSince = HoldsSince, goneSince = GoneSince, lastClearedAt = LastClearedAt;
+
+    public DateTimeOffset? HoldsSince { get => holdsSince; init => holdsSince = value; }
+    public DateTimeOffset? GoneSince { get => goneSince; init => goneSince = value; }
+    public DateTimeOffset? LastClearedAt { get => lastClearedAt; init => lastClearedAt = value; }
+
     public static readonly RuleState Quiet = new(null, null, null, null);
 }
 
@@ -55,16 +61,18 @@ public static class RuleBook
         return (next is null ? states : next.MoveToImmutable(), wake);
     }
 
-
     private static (RuleState Next, DateTimeOffset? Due) Settle(
         RuleState state, Rule rule, int device, Verdict verdict, in RuleContext context, List<Finding> changed) => (state.Open, verdict.Kind) switch
         {
             (null, VerdictKind.Holds) => Raise(state, rule, device, verdict, context, changed),
-            (null, VerdictKind.Clear or VerdictKind.Between) => (state.HoldsSince is null ? state : state with { HoldsSince = null }, null),
+            (null, VerdictKind.Clear or VerdictKind.Between) => (state.HoldsSince is null ? state : Calmed(state), null),
             ({ } open, VerdictKind.Clear) => Clear(state, open, rule, context, changed),
             ({ }, VerdictKind.Holds or VerdictKind.Between) => (state.GoneSince is null ? state : state with { GoneSince = null }, null),
             _ => (state, null),
         };
+
+    /// <summary>Most sites are quiet most of the time, and share one object for it.</summary>
+    private static RuleState Calmed(RuleState state) => state.LastClearedAt is null ? RuleState.Quiet : state with { HoldsSince = null };
 
     private static (RuleState Next, DateTimeOffset? Due) Raise(
         RuleState state, Rule rule, int device, Verdict verdict, in RuleContext context, List<Finding> changed)

@@ -1,3 +1,5 @@
+using TankWatch.Core.Time;
+
 namespace TankWatch.Core.Observations;
 
 /// <summary>
@@ -7,14 +9,25 @@ namespace TankWatch.Core.Observations;
 /// <param name="At">When it happened, UTC: the unit's own time where that is believed, else the time of receipt.</param>
 /// <param name="ReceivedAt">When it reached this service, UTC.</param>
 /// <param name="ClaimedAt">The time the unit gave, believed or not; null if it gave none.</param>
-/// <param name="Boot">Counts the unit's restarts; null if it does not count.</param>
-/// <param name="Seq">Counts the unit's messages since that restart; null if it does not count.</param>
+/// <param name="Boot">Counts the unit's restarts, at least 0; null if it does not count.</param>
+/// <param name="Seq">Counts the unit's messages since that restart, at least 0; null if it does not count.</param>
 public readonly record struct Stamp(
     UnitId Unit, DateTimeOffset At, DateTimeOffset ReceivedAt, DateTimeOffset? ClaimedAt, long? Boot, long? Seq) : IComparable<Stamp>
 {
+    // Packed: every observation in memory has one, and so has every unit in every state.
+    private readonly long at = At.UtcTicks, receivedAt = ReceivedAt.UtcTicks;
+    private readonly PackedTime claimedAt = ClaimedAt;
+    private readonly long bootAndOne = Boot + 1 ?? 0, seqAndOne = Seq + 1 ?? 0;
+
+    public DateTimeOffset At { get => new(at, TimeSpan.Zero); init => at = value.UtcTicks; }
+    public DateTimeOffset ReceivedAt { get => new(receivedAt, TimeSpan.Zero); init => receivedAt = value.UtcTicks; }
+    public DateTimeOffset? ClaimedAt { get => claimedAt; init => claimedAt = value; }
+    public long? Boot { get => bootAndOne == 0 ? null : bootAndOne - 1; init => bootAndOne = value + 1 ?? 0; }
+    public long? Seq { get => seqAndOne == 0 ? null : seqAndOne - 1; init => seqAndOne = value + 1 ?? 0; }
+
     public int CompareTo(Stamp other)
     {
-        var byTime = At.CompareTo(other.At);
+        var byTime = at.CompareTo(other.at);
         if (byTime != 0)
         {
             return byTime;

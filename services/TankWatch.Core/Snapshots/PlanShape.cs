@@ -11,9 +11,13 @@ internal sealed class PlanShape
     // A plan lives as long as its site, and the table lets go of the shape with the plan.
     private static readonly ConditionalWeakTable<SitePlan, PlanShape> Shapes = [];
 
+    // Most sites are built alike: a few dozen lists of slots serve them all.
+    private const int MostShared = 64;
+    private static ImmutableArray<ImmutableArray<(Rule Rule, int Device)>> shared = [];
+
     private PlanShape(SitePlan plan)
     {
-        Slots = RuleBook.SlotsOf(plan);
+        Slots = Shared(RuleBook.SlotsOf(plan));
         Fingerprint = FingerprintOf(plan, Slots);
     }
 
@@ -24,6 +28,20 @@ internal sealed class PlanShape
     public ulong Fingerprint { get; }
 
     public static PlanShape Of(SitePlan plan) => Shapes.GetValue(plan, static p => new(p));
+
+    private static ImmutableArray<(Rule Rule, int Device)> Shared(ImmutableArray<(Rule Rule, int Device)> slots)
+    {
+        foreach (var known in shared)
+        {
+            if (known.AsSpan().SequenceEqual(slots.AsSpan()))
+            {
+                return known;
+            }
+        }
+
+        ImmutableInterlocked.Update(ref shared, all => all.Length < MostShared ? all.Add(slots) : all);
+        return slots;
+    }
 
     private static ulong FingerprintOf(SitePlan plan, ImmutableArray<(Rule Rule, int Device)> slots)
     {

@@ -35,11 +35,11 @@ internal static class LevelStep
             return Released(timeline.With(level.Tank, next), tank, next, plan);
         }
 
-        next = next with { Probes = MoveProbes(next, changed, at), };
         var single = BitOperations.PopCount((uint)changed) == 1;
         var crossing = new Crossing(BitOperations.Log2((uint)changed), at, (level.Wet & changed) != 0);
         next = next with
         {
+            Probes = MoveProbes(next, changed, at),
             Last = crossing,
             LastProbe = crossing.Probe,
             LastProbeStreak = single && crossing.Probe == was.LastProbe ? was.LastProbeStreak + 1 : 1,

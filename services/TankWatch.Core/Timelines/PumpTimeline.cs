@@ -1,5 +1,6 @@
 using System.Collections.Immutable;
 using TankWatch.Core.Observations;
+using TankWatch.Core.Time;
 
 namespace TankWatch.Core.Timelines;
 
@@ -24,16 +25,18 @@ public sealed record RunInProgress(
 /// <summary>What is known of one pump.</summary>
 public sealed record PumpTimeline
 {
+    private readonly PackedTime since, manualSince, cutOutAt, earlyStartAt;
+
     /// <summary>Null before the first word.</summary>
     public bool? Running { get; init; }
 
     /// <summary>Since when it runs or rests.</summary>
-    public DateTimeOffset? Since { get; init; }
+    public DateTimeOffset? Since { get => since; init => since = value; }
 
     /// <summary>Why it last started or stopped.</summary>
     public PumpCause Cause { get; init; }
 
-    public DateTimeOffset? ManualSince { get; init; }
+    public DateTimeOffset? ManualSince { get => manualSince; init => manualSince = value; }
 
     public RunInProgress? Run { get; init; }
 
@@ -57,10 +60,10 @@ public sealed record PumpTimeline
     public RecentTimes OverloadTrips { get; init; } = RecentTimes.None;
 
     /// <summary>When the sump's lowest probe stopped it; null once the restart probe was wet again.</summary>
-    public DateTimeOffset? CutOutAt { get; init; }
+    public DateTimeOffset? CutOutAt { get => cutOutAt; init => cutOutAt = value; }
 
     /// <summary>When it last started after a cut-out before the restart probe was wet.</summary>
-    public DateTimeOffset? EarlyStartAt { get; init; }
+    public DateTimeOffset? EarlyStartAt { get => earlyStartAt; init => earlyStartAt = value; }
 
     public PumpRun? LastRun { get; init; }
 
@@ -73,5 +76,9 @@ public sealed record PumpTimeline
 /// <param name="MainsKnown">It ever spoke of the mains.</param>
 public sealed record UnitTimeline(Stamp? Last, DateTimeOffset? MainsOffSince, bool MainsKnown)
 {
+    private readonly PackedTime mainsOffSince = MainsOffSince;
+
+    public DateTimeOffset? MainsOffSince { get => mainsOffSince; init => mainsOffSince = value; }
+
     public static readonly UnitTimeline Unheard = new(null, null, false);
 }

@@ -9,8 +9,10 @@ public readonly record struct Sample(ImmutableArray<float> Values)
 
     public int Count => Values.Length;
 
+    private readonly double median = MedianOf(Values);
+
     /// <summary>Null when empty.</summary>
-    public double? Median { get; } = MedianOf(Values);
+    public double? Median => Values.IsDefaultOrEmpty ? null : median;
 
     public Sample Add(double value, int keep)
     {
@@ -21,11 +23,11 @@ public readonly record struct Sample(ImmutableArray<float> Values)
         return new(kept.MoveToImmutable());
     }
 
-    private static double? MedianOf(ImmutableArray<float> values)
+    private static double MedianOf(ImmutableArray<float> values)
     {
         if (values.IsDefaultOrEmpty)
         {
-            return null;
+            return 0;
         }
 
         Span<float> sorted = stackalloc float[values.Length];

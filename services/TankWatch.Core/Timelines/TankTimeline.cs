@@ -1,5 +1,7 @@
 using System.Collections.Immutable;
+using System.Runtime.InteropServices;
 using TankWatch.Core.Sites;
+using TankWatch.Core.Time;
 
 namespace TankWatch.Core.Timelines;
 
@@ -7,7 +9,13 @@ namespace TankWatch.Core.Timelines;
 /// <param name="Probe">Index from the lowest.</param>
 /// <param name="At">UTC.</param>
 /// <param name="Rising">It became wet.</param>
-public readonly record struct Crossing(int Probe, DateTimeOffset At, bool Rising);
+[StructLayout(LayoutKind.Auto)]
+public readonly record struct Crossing(int Probe, DateTimeOffset At, bool Rising)
+{
+    private readonly long ticks = At.UtcTicks;
+
+    public DateTimeOffset At { get => new(ticks, TimeSpan.Zero); init => ticks = value.UtcTicks; }
+}
 
 /// <summary>What is known of one probe.</summary>
 /// <param name="ChangedAt">When it last changed; null if it never did.</param>
@@ -17,6 +25,10 @@ public readonly record struct Crossing(int Probe, DateTimeOffset At, bool Rising
 /// <param name="PassedBy">How many times the surface went by, both neighbours changing in order, and this probe did not.</param>
 public sealed record ProbeTimeline(DateTimeOffset? ChangedAt, RecentTimes Flips, bool LowerMoved, bool UpperMoved, int PassedBy)
 {
+    private readonly PackedTime changedAt = ChangedAt;
+
+    public DateTimeOffset? ChangedAt { get => changedAt; init => changedAt = value; }
+
     public static readonly ProbeTimeline Unseen = new(null, RecentTimes.None, false, false, 0);
 }
 
@@ -31,6 +43,10 @@ public sealed record PairFills(Sample Normal, double? LastSeconds, double? LastR
     public const int EnoughForNormal = 8;
     public const double SlowRatio = 1.35; // Alarms at 1.3 to 1.5 of the own median for 3 fills (common practice, no source).
     private const int Kept = 20;
+
+    private readonly PackedTime slowSince = SlowSince;
+
+    public DateTimeOffset? SlowSince { get => slowSince; init => slowSince = value; }
 
     public static readonly PairFills None = new(Sample.Empty, null, null, 0, null);
 
@@ -48,23 +64,25 @@ public sealed record PairFills(Sample Normal, double? LastSeconds, double? LastR
 /// <summary>What is known of a tank's water, from its probes alone.</summary>
 public sealed record TankTimeline
 {
+    private readonly PackedTime seenAt, emptySince, fullSince, disorderSince, commonLostSince;
+
     /// <summary>Bit i set when probe i is wet; null before the first word, and while the common electrode is lost.</summary>
     public int? Wet { get; init; }
 
     /// <summary>When the probes were last heard of.</summary>
-    public DateTimeOffset? SeenAt { get; init; }
+    public DateTimeOffset? SeenAt { get => seenAt; init => seenAt = value; }
 
     /// <summary>Since when the lowest probe is dry; null while it is wet or unknown.</summary>
-    public DateTimeOffset? EmptySince { get; init; }
+    public DateTimeOffset? EmptySince { get => emptySince; init => emptySince = value; }
 
     /// <summary>Since when the highest probe is wet; null while it is dry or unknown.</summary>
-    public DateTimeOffset? FullSince { get; init; }
+    public DateTimeOffset? FullSince { get => fullSince; init => fullSince = value; }
 
     /// <summary>Since when a probe is wet above a dry one.</summary>
-    public DateTimeOffset? DisorderSince { get; init; }
+    public DateTimeOffset? DisorderSince { get => disorderSince; init => disorderSince = value; }
 
     /// <summary>When all probes went dry at once, faster than any draw.</summary>
-    public DateTimeOffset? CommonLostSince { get; init; }
+    public DateTimeOffset? CommonLostSince { get => commonLostSince; init => commonLostSince = value; }
 
     /// <summary>It asks for water: from lowest dry until highest wet.</summary>
     public bool Calling { get; init; }

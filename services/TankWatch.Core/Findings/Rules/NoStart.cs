@@ -29,7 +29,7 @@ internal sealed class NoStart : Rule
             return Verdict.Unknown;
         }
 
-        if (!plan.To.Any(CallsIn(context)))
+        if (CallingSince(context, plan) is not { } calling)
         {
             return Verdict.Clear;
         }
@@ -43,7 +43,7 @@ internal sealed class NoStart : Rule
 
         if (plan.From is not { } sump || context.Plan.Tanks[sump].Probes.IsEmpty)
         {
-            return Verdict.Holds(Moments.Later(CallingSince(context, plan), pump.Since) + UnknownSumpGrace);
+            return Verdict.Holds(Moments.Later(calling, pump.Since) + UnknownSumpGrace);
         }
 
         // Below the restart probe a control may rightly wait, whether or not it saw the cut-out.
@@ -52,11 +52,17 @@ internal sealed class NoStart : Rule
             : water.IsWet(Math.Min(1, water.Probes.Length - 1)) ? Verdict.Holds() : Verdict.Between();
     }
 
-    private static Func<int, bool> CallsIn(RuleContext context) =>
-        tank => context.KnowsTank(tank) && context.Timeline.Tanks[tank].EmptySince is not null;
+    /// <summary>Since when the first of the tanks served that call does; null when none calls.</summary>
+    private static DateTimeOffset? CallingSince(in RuleContext context, Pump plan)
+    {
+        DateTimeOffset? since = null;
+        foreach (var tank in plan.To)
+        {
+            since = context.KnowsTank(tank) ? Moments.Earlier(since, context.Timeline.Tanks[tank].EmptySince) : since;
+        }
 
-    private static DateTimeOffset? CallingSince(RuleContext context, Pump plan) =>
-        plan.To.Where(CallsIn(context)).Min(tank => context.Timeline.Tanks[tank].EmptySince);
+        return since;
+    }
 
     public override Description Describe(in RuleContext context, int device, DateTimeOffset since)
     {

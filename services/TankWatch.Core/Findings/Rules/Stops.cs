@@ -21,7 +21,7 @@ internal sealed class OverflowRisk : Rule
             return Verdict.Clear;
         }
 
-        if (pump.Running is null || !context.KnowsPump(device) || !context.Plan.Pumps[device].To.All(KnownIn(context)))
+        if (pump.Running is null || !context.KnowsPump(device) || !KnowsAll(context, context.Plan.Pumps[device].To))
         {
             return Verdict.Unknown;
         }
@@ -40,7 +40,18 @@ internal sealed class OverflowRisk : Rule
             Cautions.PumpAndTank));
     }
 
-    private static Func<int, bool> KnownIn(RuleContext context) => tank => context.KnowsTank(tank);
+    private static bool KnowsAll(in RuleContext context, ImmutableArray<int> tanks)
+    {
+        foreach (var tank in tanks)
+        {
+            if (!context.KnowsTank(tank))
+            {
+                return false;
+            }
+        }
+
+        return true;
+    }
 }
 
 /// <summary>
