@@ -75,7 +75,7 @@ internal sealed class SiteWalk(SitePlan plan, SiteState from, StateTrail trail)
     private ImmutableArray<SiteState> Kept(bool isRewound)
     {
         var worth = kept.FindAll(state => State.At - state.At >= SnapshotSpacing.Closest);
-        return isRewound && worth.Count > 0 && from.Last is not null ? [from, .. worth] : [.. worth];
+        return isRewound && worth.Count > 0 && from.Last is not null ? [.. worth.Prepend(from)] : [.. worth];
     }
 
     private void Step(SiteInput input)

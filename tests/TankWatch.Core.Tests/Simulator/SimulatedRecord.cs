@@ -23,7 +23,7 @@ internal static class SimulatedRecord
 
     private static List<Observation> Decode(SitePlan plan, SimulatedSite site, DateTimeOffset to)
     {
-        var seen = new Dictionary<string, Observation>(StringComparer.Ordinal);
+        var seen = new Dictionary<MessageIdentity, Observation>();
         foreach (var message in site.Advance(to))
         {
             var kind = FieldMessageDecoder.TryReadTopic(message.Topic, out _, out var read, out _) ? read : throw new InvalidOperationException(message.Topic);
