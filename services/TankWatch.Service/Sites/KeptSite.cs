@@ -315,7 +315,10 @@ internal sealed class KeptSite
         {
             if (change.From < alertsFrom)
             {
-                alerts = alerts with { Alerts = ledger.ReadAlertsFrom(Plan.Id, change.From) };
+                // What is in memory may be ahead of the store by what this very step has to write.
+                var known = alerts.Alerts.Select(alert => alert.Id).ToHashSet(StringComparer.Ordinal);
+                var more = ledger.ReadAlertsFrom(Plan.Id, change.From).Where(alert => !known.Contains(alert.Id));
+                alerts = alerts with { Alerts = [.. alerts.Alerts.Concat(more).OrderBy(alert => alert.Id, StringComparer.Ordinal)] };
                 alertsFrom = change.From;
             }
         }
