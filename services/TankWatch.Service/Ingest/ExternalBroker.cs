@@ -38,11 +38,17 @@ public sealed partial class ExternalBroker(
         try
         {
             await session.OpenAsync(stop);
-            backoff.Reset();
             ready.Set(Stage.Broker, null);
             inbox.Listen(time.GetUtcNow());
             LogConnected(options.Host, options.Port);
-            return await session.Lost.WaitAsync(stop);
+            var openedAt = time.GetTimestamp();
+            var reason = await session.Lost.WaitAsync(stop);
+            if (time.GetElapsedTime(openedAt) > LongestWait)
+            {
+                backoff.Reset(); // Not before: two services under one client id throw each other out as soon as they are in.
+            }
+
+            return reason;
         }
         catch (OperationCanceledException) when (stop.IsCancellationRequested)
         {

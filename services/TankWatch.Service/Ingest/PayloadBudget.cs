@@ -8,11 +8,20 @@ internal sealed class PayloadBudget(long limit)
     private long held;
     private TaskCompletionSource? room;
 
-    /// <summary>Bytes held now.</summary>
-    public long Held => Volatile.Read(ref held);
-
     /// <summary>Waits while the budget is spent, then takes <paramref name="bytes"/> of it.</summary>
     public ValueTask TakeAsync(int bytes, CancellationToken stop) => TryTake(bytes, out var freed) ? default : new(WaitAsync(bytes, freed, stop));
+
+    /// <summary>Takes without waiting, for what is there already.</summary>
+    public void Add(int bytes)
+    {
+        lock (gate)
+        {
+            held += bytes;
+        }
+    }
+
+    /// <summary>Waits while the budget is spent, and takes nothing of it.</summary>
+    public ValueTask RoomAsync(CancellationToken stop) => TakeAsync(0, stop);
 
     /// <summary>Gives back what was taken. Cheap, and never throws.</summary>
     public void Give(int bytes)

@@ -1,0 +1,151 @@
+using System.Buffers;
+using System.Threading.Channels;
+using MQTTnet;
+using TankWatch.Service.Sites;
+
+namespace TankWatch.Service.Ingest;
+
+/// <summary>
+/// What one connection delivered: handed to the sites, and acknowledged on that same connection once durable, in order of receipt
+/// [MQTT-4.6.0-2]. Dropped with the connection: the broker sends it again, and a late acknowledgement would eat a message that reuses its
+/// packet id.
+/// </summary>
+/// <param name="inbox">The sites.</param>
+/// <param name="time">Stamps what is received.</param>
+/// <param name="lost">Told in one line when acknowledgements can no longer be sent.</param>
+internal sealed class Deliveries(SiteInbox inbox, TimeProvider time, Action<string> lost) : IAsyncDisposable
+{
+    /// <summary>Over it nothing is read from the socket. What a stock unit sends stays below it when Receive Maximum is reached.</summary>
+    private const long HeldLimit = 64 * 1024 * 1024;
+
+    /// <summary>What a message costs beside its payload, in bytes, so that millions of tiny ones are bounded too.</summary>
+    private const int MessageBytes = 512;
+
+    private static readonly UnboundedChannelOptions OneReader = new() { SingleReader = true };
+
+    // Both bounded by the budget, and by Receive Maximum: the broker sends no more until we acknowledge.
+    private readonly Channel<Delivery> taken = Channel.CreateUnbounded<Delivery>(OneReader);
+    private readonly Channel<Delivery> durable = Channel.CreateUnbounded<Delivery>(OneReader);
+    private readonly PayloadBudget budget = new(HeldLimit);
+    private readonly CancellationTokenSource ended = new();
+    private readonly TaskCompletionSource settled = new(TaskCreationOptions.RunContinuationsAsynchronously);
+    private Task handing = Task.CompletedTask;
+    private Task acknowledging = Task.CompletedTask;
+
+    private volatile bool draining;
+
+    /// <summary>Messages handed to the sites whose fate is not known, and one more until no more are handed over.</summary>
+    private int unsettled = 1;
+
+    public void Start()
+    {
+        handing = Task.Run(HandOverAsync, CancellationToken.None);
+        acknowledging = Task.Run(AcknowledgeAsync, CancellationToken.None);
+    }
+
+    /// <summary>Takes a message without waiting: a handler that waits would keep the library from noticing that the connection is gone.</summary>
+    public void Take(MqttApplicationMessageReceivedEventArgs args)
+    {
+        var message = args.ApplicationMessage;
+        var delivery = new Delivery(this, args, new(message.Topic, message.Payload.ToArray(), message.Retain, time.GetUtcNow()));
+        if (taken.Writer.TryWrite(delivery))
+        {
+            budget.Add(delivery.Bytes);
+        }
+    }
+
+    /// <summary>Completes when there is room for more.</summary>
+    public ValueTask RoomAsync(CancellationToken stop) => budget.RoomAsync(stop);
+
+    /// <summary>Hands over no more and waits until what the sites have is acknowledged.</summary>
+    /// <exception cref="TimeoutException">It did not become durable in time.</exception>
+    public async Task DrainAsync(TimeSpan patience)
+    {
+        draining = true;
+        taken.Writer.TryComplete();
+        await handing.WaitAsync(patience, time);
+        Settle();
+        await settled.Task.WaitAsync(patience, time);
+        durable.Writer.TryComplete();
+        await acknowledging.WaitAsync(patience, time);
+    }
+
+    /// <summary>Ends all work. What comes to be durable later is not acknowledged.</summary>
+    public async ValueTask DisposeAsync()
+    {
+        taken.Writer.TryComplete();
+        durable.Writer.TryComplete();
+        await ended.CancelAsync();
+        await Task.WhenAll(handing, acknowledging);
+        ended.Dispose();
+    }
+
+    private async Task HandOverAsync()
+    {
+        try
+        {
+            await foreach (var delivery in taken.Reader.ReadAllAsync(ended.Token))
+            {
+                if (draining)
+                {
+                    return; // The rest is not acknowledged either, so the broker sends it again.
+                }
+
+                Interlocked.Increment(ref unsettled);
+                await inbox.TakeInAsync(delivery.Received, delivery, ended.Token);
+            }
+        }
+        catch (Exception fault) when (fault is OperationCanceledException or ChannelClosedException)
+        {
+            Settle(); // The connection ended, or the service goes down. Not acknowledged, so the broker sends it again.
+        }
+    }
+
+    private async Task AcknowledgeAsync()
+    {
+        try
+        {
+            await foreach (var delivery in durable.Reader.ReadAllAsync(ended.Token))
+            {
+                await delivery.AcknowledgeAsync(ended.Token);
+            }
+        }
+        catch (OperationCanceledException)
+        {
+            // The connection ended.
+        }
+        catch (Exception fault)
+        {
+            lost($"an acknowledgement could not be sent: {fault.Message.ReplaceLineEndings(" ")}");
+        }
+    }
+
+    private void Settle()
+    {
+        if (Interlocked.Decrement(ref unsettled) == 0)
+        {
+            settled.TrySetResult();
+        }
+    }
+
+    private sealed class Delivery(Deliveries deliveries, MqttApplicationMessageReceivedEventArgs args, ReceivedMessage received) : IReceipt
+    {
+        public ReceivedMessage Received => received;
+
+        public int Bytes => received.Payload.Length + MessageBytes;
+
+        public Task AcknowledgeAsync(CancellationToken stop) => args.AcknowledgeAsync(stop);
+
+        public void Durable()
+        {
+            deliveries.durable.Writer.TryWrite(this);
+            Abandoned();
+        }
+
+        public void Abandoned()
+        {
+            deliveries.budget.Give(Bytes);
+            deliveries.Settle();
+        }
+    }
+}
