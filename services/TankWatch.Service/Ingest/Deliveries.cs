@@ -63,11 +63,11 @@ internal sealed class Deliveries(SiteInbox inbox, TimeProvider time, Action<stri
     {
         draining = true;
         taken.Writer.TryComplete();
-        await handing.WaitAsync(patience, time);
+        await handing.WaitAsync(patience);
         Settle();
-        await settled.Task.WaitAsync(patience, time);
+        await settled.Task.WaitAsync(patience);
         durable.Writer.TryComplete();
-        await acknowledging.WaitAsync(patience, time);
+        await acknowledging.WaitAsync(patience);
     }
 
     /// <summary>Ends all work. What comes to be durable later is not acknowledged.</summary>

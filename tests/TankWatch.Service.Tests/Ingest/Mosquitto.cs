@@ -1,5 +1,7 @@
 using System.Diagnostics;
 using System.Net.Sockets;
+using System.Security.Cryptography;
+using System.Security.Cryptography.X509Certificates;
 using TankWatch.Service.Tests.Mail;
 using Xunit;
 
@@ -23,7 +25,13 @@ internal sealed class Mosquitto : IAsyncDisposable
     public string Host { get; }
     public int Port { get; }
 
-    public static async Task<Mosquitto> StartedAsync(bool mustBeOurs = false)
+    /// <summary>Of the listener with TLS, when asked for.</summary>
+    public int TlsPort { get; private init; }
+
+    /// <summary>The certificate that the listener shows, its own authority.</summary>
+    public string CaFile => Path.Combine(folder, "ca.pem");
+
+    public static async Task<Mosquitto> StartedAsync(bool mustBeOurs = false, bool tls = false)
     {
         if (!mustBeOurs && Environment.GetEnvironmentVariable(AddressVariable)?.Split(':') is [var host, var port])
         {
@@ -36,7 +44,7 @@ internal sealed class Mosquitto : IAsyncDisposable
             throw new UnreachableException();
         }
 
-        var mosquitto = new Mosquitto("127.0.0.1", MailServer.FreePort(), found);
+        var mosquitto = new Mosquitto("127.0.0.1", MailServer.FreePort(), found) { TlsPort = tls ? MailServer.FreePort() : 0 };
         await mosquitto.StartAsync();
         return mosquitto;
     }
@@ -54,6 +62,7 @@ internal sealed class Mosquitto : IAsyncDisposable
             max_queued_messages 0
             max_inflight_messages 0
             set_tcp_nodelay true
+            {(TlsPort == 0 ? "" : TlsListener())}
             {(OperatingSystem.IsLinux() && Environment.UserName == "root" ? "user root" : "")}
             """);
         process = Process.Start(new ProcessStartInfo(program!, ["-c", configuration]) { RedirectStandardError = true, RedirectStandardOutput = true })!;
@@ -81,6 +90,20 @@ internal sealed class Mosquitto : IAsyncDisposable
         }
 
         Directory.Delete(folder, recursive: true);
+    }
+
+    private string TlsListener()
+    {
+        using var key = RSA.Create(2048);
+        var request = new CertificateRequest("CN=localhost", key, HashAlgorithmName.SHA256, RSASignaturePadding.Pkcs1);
+        var names = new SubjectAlternativeNameBuilder();
+        names.AddDnsName("localhost");
+        request.CertificateExtensions.Add(names.Build());
+        request.CertificateExtensions.Add(new X509BasicConstraintsExtension(certificateAuthority: true, false, 0, critical: true));
+        using var certificate = request.CreateSelfSigned(TimeProvider.System.GetUtcNow().AddDays(-1), TimeProvider.System.GetUtcNow().AddDays(1));
+        File.WriteAllText(CaFile, certificate.ExportCertificatePem());
+        File.WriteAllText(Path.Combine(folder, "key.pem"), key.ExportPkcs8PrivateKeyPem());
+        return $"listener {TlsPort} {Host}\ncertfile {CaFile}\nkeyfile {folder}/key.pem";
     }
 
     private bool Answers()
