@@ -52,6 +52,7 @@ public static class CommandLine
         UnitCommands.Create(terminal),
         KeyCommands.Create(terminal),
         ConfigCommands.Create(terminal, settings),
+        LoadCommand.Create(terminal),
     };
 
     /// <summary>One fault, and the one that names what was typed where there is one: "a command is missing" helps nobody who misspelt it.</summary>
