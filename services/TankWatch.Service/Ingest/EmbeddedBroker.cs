@@ -29,8 +29,12 @@ public sealed partial class EmbeddedBroker(
 {
     private static readonly TimeSpan LookEvery = TimeSpan.FromSeconds(1);
 
-    /// <summary>Who is connected under which client id, and with what secret.</summary>
+    /// <summary>Who is connected, by connection.</summary>
     private readonly ConcurrentDictionary<string, Guest> guests = new(StringComparer.Ordinal);
+
+    /// <summary>Who has which client id. Guarded by itself.</summary>
+    private readonly Dictionary<string, Guest> holders = new(StringComparer.Ordinal);
+    private long connections;
 
     /// <summary>Made when the service starts, gone when it stops.</summary>
     private MqttServer? server;
@@ -78,7 +82,7 @@ public sealed partial class EmbeddedBroker(
                 var changes = ledger.ReadChanges();
                 if (changes != seen)
                 {
-                    await DisconnectRevokedAsync(server!);
+                    await DisconnectRevokedAsync();
                     seen = changes;
                 }
             }
@@ -119,41 +123,76 @@ public sealed partial class EmbeddedBroker(
 
     private MqttConnectReasonCode Admit(ValidatingConnectionEventArgs args)
     {
-        Name(args);
-        if (access.Open)
+        // MQTT 3.1.1 lets a client with a clean session leave its id empty [MQTT-3.1.3-6], and many a command-line tool does.
+        var clientId = args.ClientId;
+        if (string.IsNullOrEmpty(clientId))
         {
-            return MqttConnectReasonCode.Success;
+            if (args.CleanSession != true)
+            {
+                return MqttConnectReasonCode.ClientIdentifierNotValid;
+            }
+
+            args.AssignedClientIdentifier = clientId = $"unnamed-{Guid.NewGuid():N}";
         }
 
-        if (!IdRule.Holds(args.UserName) || args.Password is not { Length: > 0 and <= 256 } password
-            || !ledger.CheckUnit(new(args.UserName), password))
+        var (unit, secret) = (default(UnitId), Array.Empty<byte>());
+        if (!access.Open)
         {
-            LogRefusedConnection(Shown(args.UserName), Shown(args.ClientId));
-            return MqttConnectReasonCode.BadUserNameOrPassword;
+            if (!IdRule.Holds(args.UserName) || args.Password is not { Length: > 0 and <= 256 } password
+                || !ledger.CheckUnit(new(args.UserName), password))
+            {
+                LogRefusedConnection(Shown(args.UserName), Shown(clientId));
+                return MqttConnectReasonCode.BadUserNameOrPassword;
+            }
+
+            (unit, secret) = (new(args.UserName), LedgerStore.HashOf(password));
         }
 
-        // A client id takes over the connection that has it: another unit's must not be taken.
-        if (guests.TryGetValue(args.ClientId, out var other) && other.Unit.Value != args.UserName)
+        var guest = new Guest($"{Interlocked.Increment(ref connections)}:{clientId}", clientId, unit, secret);
+        if (!TrySeat(guest))
         {
-            LogRefusedConnection(Shown(args.UserName), Shown(args.ClientId));
+            LogRefusedConnection(Shown(args.UserName), Shown(clientId));
             return MqttConnectReasonCode.ClientIdentifierNotValid;
         }
 
-        guests[args.ClientId] = new(new(args.UserName), LedgerStore.HashOf(password));
+        // When two connections of one client id overlap, the library now and then throws out the newer one while it clears away after the
+        // older. So each has an id of its own there, and who replaces whom is decided here. The packet itself is the only way to say it.
+        ConnectPacketOf(args).ClientId = guest.Connection;
         return MqttConnectReasonCode.Success;
     }
 
-    /// <summary>
-    /// MQTT 3.1.1 lets a client with a clean session leave its id empty [MQTT-3.1.3-6], and many a command-line tool does. The library names
-    /// only MQTT 5 clients and offers no other way to do it for the rest than the packet itself.
-    /// </summary>
-    private static void Name(ValidatingConnectionEventArgs args)
+    /// <summary>A client id takes over the connection that has it [MQTT-3.1.4-3]; another unit's must not be taken.</summary>
+    private bool TrySeat(Guest guest)
     {
-        if (string.IsNullOrEmpty(args.ClientId) && args.CleanSession == true)
+        Guest? older;
+        lock (holders)
         {
-            var id = $"unnamed-{Guid.NewGuid():N}";
-            args.AssignedClientIdentifier = id;
-            ConnectPacketOf(args).ClientId = id;
+            if (holders.TryGetValue(guest.ClientId, out older) && older.Unit != guest.Unit)
+            {
+                return false;
+            }
+
+            holders[guest.ClientId] = guests[guest.Connection] = guest;
+        }
+
+        if (older is not null)
+        {
+            older.Replaced = true;
+            _ = DisconnectAsync(older, MqttDisconnectReasonCode.SessionTakenOver); // Not waited for: its link may be half open.
+        }
+
+        return true;
+    }
+
+    private async Task DisconnectAsync(Guest guest, MqttDisconnectReasonCode reason)
+    {
+        try
+        {
+            await server!.DisconnectClientAsync(guest.Connection, reason);
+        }
+        catch (Exception fault) when (fault is InvalidOperationException or MQTTnet.Exceptions.MqttCommunicationException or OperationCanceledException or IOException)
+        {
+            // It has gone by itself.
         }
     }
 
@@ -162,10 +201,15 @@ public sealed partial class EmbeddedBroker(
 
     private Task ForgetAsync(ClientDisconnectedEventArgs args)
     {
-        // A taken-over connection's end comes after its successor's beginning, and must not forget that one.
-        if (args.DisconnectType != MqttClientDisconnectType.Takeover)
+        if (guests.TryRemove(args.ClientId, out var guest))
         {
-            guests.TryRemove(args.ClientId, out _);
+            lock (holders)
+            {
+                if (holders.TryGetValue(guest.ClientId, out var holder) && holder == guest)
+                {
+                    holders.Remove(guest.ClientId);
+                }
+            }
         }
 
         return Task.CompletedTask;
@@ -188,6 +232,13 @@ public sealed partial class EmbeddedBroker(
         args.ProcessPublish = access.Open;
         try
         {
+            if (guests.TryGetValue(args.ClientId, out var guest) && guest.Replaced)
+            {
+                // Its will says that the unit is gone, when it is back; anything else comes again on the newer connection.
+                (args.ProcessPublish, args.CloseConnection) = (false, true);
+                return;
+            }
+
             var message = args.ApplicationMessage;
             if (!access.Open && !IsOwnTopic(args.UserName, message.Topic))
             {
@@ -217,15 +268,15 @@ public sealed partial class EmbeddedBroker(
     private static bool IsOwnTopic(string? userName, string topic) =>
         !FieldMessageDecoder.TryReadTopic(topic, out var unit, out _, out _) || unit.Value == userName;
 
-    private async Task DisconnectRevokedAsync(MqttServer server)
+    private async Task DisconnectRevokedAsync()
     {
         var secrets = ledger.ListUnitSecrets();
-        foreach (var (clientId, guest) in guests)
+        foreach (var guest in guests.Values)
         {
             if (!secrets.TryGetValue(guest.Unit, out var secret) || !CryptographicOperations.FixedTimeEquals(secret, guest.SecretHash))
             {
                 LogRevoked(guest.Unit.Value);
-                await server.DisconnectClientAsync(clientId, MqttDisconnectReasonCode.NotAuthorized);
+                await DisconnectAsync(guest, MqttDisconnectReasonCode.NotAuthorized);
             }
         }
     }
@@ -245,7 +296,27 @@ public sealed partial class EmbeddedBroker(
     /// <summary>A stranger's text in our log: short, and on one line.</summary>
     private static string Shown(string? text) => Mail.MailWords.OneLine(text ?? "", 80);
 
-    private sealed record Guest(UnitId Unit, byte[] SecretHash);
+    private sealed class Guest(string connection, string clientId, UnitId unit, byte[] secretHash)
+    {
+        private volatile bool replaced;
+
+        /// <summary>What the library knows the connection by.</summary>
+        public string Connection => connection;
+
+        public string ClientId => clientId;
+
+        /// <summary>Of nobody where anybody is let in.</summary>
+        public UnitId Unit => unit;
+
+        public byte[] SecretHash => secretHash;
+
+        /// <summary>A newer connection has its client id.</summary>
+        public bool Replaced
+        {
+            get => replaced;
+            set => replaced = value;
+        }
+    }
 
     [LoggerMessage(Level = LogLevel.Information, Message = "embedded broker listening on {Address}:{Port}")]
     private partial void LogListening(string address, int port);

@@ -39,10 +39,6 @@ internal static class Wire
         return [.. head, .. whole];
     }
 
-    /// <summary>MQTT 3.1.1.</summary>
-    public static byte[] ConnectOf(string clientId, ushort keepAliveSeconds, bool clean = true) =>
-        Of(Connect, 0, Text("MQTT"), [4, (byte)(clean ? 2 : 0)], Short(keepAliveSeconds), Text(clientId));
-
     /// <summary>No properties for MQTT 3.1.1; for MQTT 5 with their length in front.</summary>
     public static byte[] PublishOf(string topic, ushort id, byte[] payload, int flags = 0b0010, params byte[] properties) =>
         Of(Publish, flags, Text(topic), (flags & 0b0110) == 0 ? [] : Short(id), properties, payload);
