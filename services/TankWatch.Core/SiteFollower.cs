@@ -70,7 +70,7 @@ public sealed class SiteFollower
     /// </param>
     public Followed Take(IReadOnlyList<Observation> fresh, ISiteRecord record, DateTimeOffset? tickTo = null)
     {
-        var ordered = fresh.Order(Observation.Order).ToList();
+        var ordered = fresh.Count == 1 ? [fresh[0]] : fresh.Order(Observation.Order).ToList();
         if (ordered.Count == 0 || State.IsNewer(ordered[0]))
         {
             return WalkOn(ordered, tickTo);

@@ -38,5 +38,21 @@ public sealed record SiteState(
     public bool IsNewer(Observation observation) =>
         observation.Stamp.At >= TickedTo && (Last is null || Observation.Order.Compare(observation, Last) > 0);
 
+    public bool HasOpenFindings
+    {
+        get
+        {
+            foreach (var rule in Rules)
+            {
+                if (rule.Open is not null)
+                {
+                    return true;
+                }
+            }
+
+            return false;
+        }
+    }
+
     public IEnumerable<Finding> OpenFindings => Rules.Where(r => r.Open is not null).Select(r => r.Open!);
 }

@@ -55,25 +55,35 @@ internal sealed class SiteWalk(SitePlan plan, SiteState from, StateTrail trail)
     /// <param name="isRewound">What was known from the beginning of this walk on is replaced.</param>
     public Followed Done(bool isRewound)
     {
+        return new(new(FindingScope.Water, from.At, Findings()), isRewound ? from.At : null, [.. runs], Days(), Kept(isRewound));
+    }
+
+    private ImmutableArray<Finding> Findings()
+    {
+        if (changed.Count == 0 && !from.HasOpenFindings)
+        {
+            return []; // Nearly every step of a site.
+        }
+
         var findings = new Dictionary<(FindingKind, DeviceId, DateTimeOffset), Finding>();
         foreach (var finding in from.OpenFindings.Concat(changed))
         {
             findings[(finding.Kind, finding.Device, finding.RaisedAt)] = finding;
         }
 
-        var latest = new SortedDictionary<DateOnly, SiteDay>();
-        foreach (var day in days)
-        {
-            latest[day.Date] = day;
-        }
-
-        return new(
-            new(FindingScope.Water, from.At, [.. findings.Values.Order(Comparer<Finding>.Create(Finding.Compare))]),
-            isRewound ? from.At : null, [.. runs], [.. latest.Values], Kept(isRewound));
+        return [.. findings.Values.Order(Comparer<Finding>.Create(Finding.Compare))];
     }
+
+    private ImmutableArray<SiteDay> Days() => days.Count == 0 ? [] :
+        [.. days.GroupBy(day => day.Date).Select(sameDate => sameDate.Last()).OrderBy(day => day.Date)];
 
     private ImmutableArray<SiteState> Kept(bool isRewound)
     {
+        if (kept.Count == 0)
+        {
+            return [];
+        }
+
         var worth = kept.FindAll(state => State.At - state.At >= SnapshotSpacing.Closest);
         return isRewound && worth.Count > 0 && from.Last is not null ? [.. worth.Prepend(from)] : [.. worth];
     }

@@ -87,6 +87,11 @@ public static class LinkStep
     public static (LinkState Next, FindingChanges Changes) Tick(LinkState state, DateTimeOffset now, SitePlan plan)
     {
         var from = state.At;
+        if (IsQuiet(state.Units, now))
+        {
+            return (now > from ? state with { At = now } : state, new(FindingScope.Link, from, []));
+        }
+
         var units = state.Units.ToBuilder();
         for (var i = 0; i < units.Count; i++)
         {
@@ -98,6 +103,20 @@ public static class LinkStep
 
         var next = new LinkState(units.DrainToImmutable(), now > from ? now : from);
         return (next, new(FindingScope.Link, from, [.. next.Units.Where(u => u.Open is not null).Select(u => u.Open!)]));
+    }
+
+    /// <summary>No unit is silent, nor becomes so.</summary>
+    private static bool IsQuiet(ImmutableArray<UnitLink> units, DateTimeOffset now)
+    {
+        foreach (var unit in units)
+        {
+            if (unit.Open is not null || DueAt(unit) <= now)
+            {
+                return false;
+            }
+        }
+
+        return true;
     }
 
     private static DateTimeOffset DueAt(UnitLink unit)

@@ -251,8 +251,15 @@ internal sealed class KeptSite
     private Followed Follow(IReadOnlyList<Observation> passed, DateTimeOffset now)
     {
         // Beyond the oldest state to go back to, the past is closed.
-        var judged = passed.Any(seen => now - seen.Stamp.At > OldAge) && record.Floor() is { } floor ? [.. passed.Where(seen => seen.Stamp.At >= floor)] : passed;
-        lateAt = judged.Any(seen => !follower.State.IsNewer(seen)) ? now : lateAt;
+        var (isOld, isLate) = (false, false);
+        foreach (var seen in passed)
+        {
+            isOld |= now - seen.Stamp.At > OldAge;
+            isLate |= !follower.State.IsNewer(seen);
+        }
+
+        lateAt = isLate ? now : lateAt;
+        var judged = isOld && record.Floor() is { } floor ? [.. passed.Where(seen => seen.Stamp.At >= floor)] : passed;
         var followed = follower.Take(judged, record);
         lateSince = follower.NeedsRework ? lateSince ?? now : null;
         return followed;
@@ -285,9 +292,33 @@ internal sealed class KeptSite
 
     private SiteWrites Told(IReadOnlyList<Followed> followed, ReadOnlySpan<FindingChanges> changes, DateTimeOffset now, AlertCommand? command = null)
     {
+        if (command is null && IsQuiet(changes))
+        {
+            return Written(followed, alerts, [], []);
+        }
+
         ReachBack(changes, now);
         var told = SiteStep.Tell(alerts, new(now, catchUp.IsOver(now), [.. changes], command is null ? [] : [command]), Plan);
         alerts = told.Next;
+        return Written(followed, told.Next, told.Events, told.Notifications);
+    }
+
+    /// <summary>Nothing holds, and no alert is there that could have come to an end: nearly every step of nearly every site.</summary>
+    private bool IsQuiet(ReadOnlySpan<FindingChanges> changes)
+    {
+        foreach (var change in changes)
+        {
+            if (!change.Findings.IsEmpty || change.From < alertsFrom)
+            {
+                return false;
+            }
+        }
+
+        return alerts.Alerts.IsEmpty;
+    }
+
+    private SiteWrites Written(IReadOnlyList<Followed> followed, SiteAlerts next, ImmutableArray<AlertEvent> events, ImmutableArray<Notification> notices)
+    {
         DateTimeOffset? rewoundTo = null;
         var (runs, days, snapshots) = (ImmutableArray.CreateBuilder<PumpRun>(), ImmutableArray.CreateBuilder<SiteDay>(), ImmutableArray.CreateBuilder<StoredSnapshot>());
         foreach (var part in followed)
@@ -301,7 +332,7 @@ internal sealed class KeptSite
             }
         }
 
-        return new(Plan, told.Next.Alerts, told.Events, told.Notifications, rewoundTo, runs.ToImmutable(), days.ToImmutable())
+        return new(Plan, next.Alerts, events, notices, rewoundTo, runs.ToImmutable(), days.ToImmutable())
         {
             SnapshotsFrom = rewoundTo,
             Snapshots = snapshots.ToImmutable(),
