@@ -207,6 +207,35 @@ public sealed class BrokerSessionTests
         Assert.EndsWith("status", next.Received.Topic, StringComparison.Ordinal); // None of the 200 came again.
     }
 
+    [Fact]
+    public async Task The_shipped_configuration_of_mosquitto_keeps_100000_messages_for_a_service_that_is_away()
+    {
+        string[] ours = ["listener", "allow_anonymous", "password_file", "persistence_location"];
+        var lines = await File.ReadAllLinesAsync(Path.Combine(AppContext.BaseDirectory, "Deploy", "mosquitto.conf"), Stop);
+        await using var mosquitto = await Mosquitto.StartedAsync(
+            mustBeOurs: true, configuration: string.Join('\n', lines.Where(line => !ours.Contains(line.Split(' ')[0]))));
+        await (await OpenAsync(mosquitto.Port)).DisposeAsync();
+        await PublishAsync(mosquitto.Port, 100_000);
+        await using var session = await OpenAsync(mosquitto.Port);
+        for (var seen = 0; seen < 100_000; seen++)
+        {
+            (await TakeAsync(1))[0].Receipt.Durable();
+        }
+    }
+
+    /// <summary>As fast as the broker reads, and returns when it has acknowledged all.</summary>
+    private static async Task PublishAsync(int port, int count)
+    {
+        using var unit = new System.Net.Sockets.TcpClient();
+        await unit.ConnectAsync("127.0.0.1", port, Stop);
+        await using var stream = unit.GetStream();
+        await stream.WriteAsync(Wire.Of(Wire.Connect, 0, Wire.Text("MQTT"), [4, 2], Wire.Short(0), Wire.Text("unit")), Stop);
+        var all = Enumerable.Range(0, count).SelectMany(i => Wire.PublishOf("tankwatch/v1/fu-1/level", (ushort)((i % 65535) + 1), "{}"u8.ToArray())).ToArray();
+        var sending = stream.WriteAsync(all, Stop);
+        await stream.ReadExactlyAsync(new byte[4 * (count + 1)], Stop); // CONNACK and PUBACKs have four bytes each in MQTT 3.1.1.
+        await sending;
+    }
+
     private static byte[] Deliver(ushort id, byte[]? payload = null, int flags = 0b0010) =>
         Wire.PublishOf("tankwatch/v1/fu-1/level", id, payload ?? "{}"u8.ToArray(), flags, 0);
 

@@ -28,10 +28,13 @@ internal sealed class Mosquitto : IAsyncDisposable
     /// <summary>Of the listener with TLS, when asked for.</summary>
     public int TlsPort { get; private init; }
 
+    /// <summary>All but where it listens, whom it lets in and where it stores; null for what suits most tests.</summary>
+    private string? Configuration { get; init; }
+
     /// <summary>The certificate that the listener shows, its own authority.</summary>
     public string CaFile => Path.Combine(folder, "ca.pem");
 
-    public static async Task<Mosquitto> StartedAsync(bool mustBeOurs = false, bool tls = false)
+    public static async Task<Mosquitto> StartedAsync(bool mustBeOurs = false, bool tls = false, string? configuration = null)
     {
         if (!mustBeOurs && Environment.GetEnvironmentVariable(AddressVariable)?.Split(':') is [var host, var port])
         {
@@ -44,7 +47,7 @@ internal sealed class Mosquitto : IAsyncDisposable
             throw new UnreachableException();
         }
 
-        var mosquitto = new Mosquitto("127.0.0.1", MailServer.FreePort(), found) { TlsPort = tls ? MailServer.FreePort() : 0 };
+        var mosquitto = new Mosquitto("127.0.0.1", MailServer.FreePort(), found) { TlsPort = tls ? MailServer.FreePort() : 0, Configuration = configuration };
         await mosquitto.StartAsync();
         return mosquitto;
     }
@@ -55,13 +58,8 @@ internal sealed class Mosquitto : IAsyncDisposable
         await File.WriteAllTextAsync(configuration, $"""
             listener {Port} {Host}
             allow_anonymous true
-            persistence true
             persistence_location {folder}/
-            autosave_interval 1
-            autosave_on_changes true
-            max_queued_messages 0
-            max_inflight_messages 0
-            set_tcp_nodelay true
+            {Configuration ?? "persistence true\nautosave_interval 1\nautosave_on_changes true\nmax_queued_messages 0\nmax_inflight_messages 0\nset_tcp_nodelay true"}
             {(TlsPort == 0 ? "" : TlsListener())}
             {(OperatingSystem.IsLinux() && Environment.UserName == "root" ? "user root" : "")}
             """);
