@@ -76,7 +76,7 @@ internal sealed class FaultProxy : IAsyncDisposable
                 }
             }
         }
-        catch (Exception fault) when (fault is OperationCanceledException or SocketException or ObjectDisposedException)
+        catch (Exception fault) when (fault is OperationCanceledException or SocketException or InvalidOperationException)
         {
             // The test is over.
         }
