@@ -86,6 +86,7 @@ internal sealed class FaultProxy : IAsyncDisposable
     {
         try
         {
+            var socket = to.Client; // Gone from a client that Break disposed of.
             var buffer = new byte[64 * 1024];
             while (await from.GetStream().ReadAsync(buffer, ended.Token) is var read and > 0)
             {
@@ -96,7 +97,7 @@ internal sealed class FaultProxy : IAsyncDisposable
                 }
             }
 
-            to.Client.Shutdown(SocketShutdown.Send);
+            socket.Shutdown(SocketShutdown.Send);
         }
         catch (Exception fault) when (fault is OperationCanceledException or IOException or SocketException or ObjectDisposedException or InvalidOperationException)
         {
