@@ -6,7 +6,19 @@ namespace TankWatch.Core.FieldMessages;
 public enum MessageKind { Level, Pump, Inlet, Supply, Status }
 
 /// <summary>Why a message could not be taken. Stored names (see <see cref="RefusalNames"/>): add, never rename.</summary>
-public enum RefusalReason { UnknownTopic, UnknownUnit, TooLarge, MalformedJson, WrongType, MissingMember, OutOfRange, UnknownDevice, WrongProbeCount }
+public enum RefusalReason
+{
+    UnknownTopic, UnknownUnit, TooLarge, MalformedJson, WrongType, MissingMember, OutOfRange, UnknownDevice, WrongProbeCount,
+
+    /// <summary>Binary that is not what its topic says: no CBOR, no protobuf.</summary>
+    MalformedPayload,
+
+    /// <summary>It says itself that it must not be used by whoever does not know all of it.</summary>
+    NotUnderstood,
+
+    /// <summary>Sparkplug data of which no birth certificate has said what they mean.</summary>
+    BeforeBirth,
+}
 
 /// <summary>What became of one message, or of one element of a backlog array.</summary>
 /// <param name="Json">The element as it came, UTF-8.</param>
@@ -37,6 +49,9 @@ public static class RefusalNames
         RefusalReason.OutOfRange => "out-of-range",
         RefusalReason.UnknownDevice => "unknown-device",
         RefusalReason.WrongProbeCount => "wrong-probe-count",
+        RefusalReason.MalformedPayload => "malformed-payload",
+        RefusalReason.NotUnderstood => "not-understood",
+        RefusalReason.BeforeBirth => "before-birth",
         _ => throw new ArgumentOutOfRangeException(nameof(reason)),
     };
 }

@@ -42,7 +42,7 @@ public static class FieldMessageDecoder
         unit = new(id);
         if (FindKind(name) is not { } known)
         {
-            detail = "the topic's kind is none of level, pump, inlet, supply, status";
+            detail = "the topic's kind is none of level, pump, inlet, supply, status, senml";
             return false;
         }
 

@@ -3,6 +3,7 @@ using System.Text;
 using System.Text.Json;
 using TankWatch.Core.FieldMessages;
 using TankWatch.Core.Observations;
+using TankWatch.Core.Senml;
 using TankWatch.Core.Sites;
 using TankWatch.Core.Time;
 
@@ -64,7 +65,10 @@ public sealed class Recording(SitePlan plan)
             return;
         }
 
-        if (!FieldMessageDecoder.TryReadTopic(topic.GetString()!, out var unitId, out var kind, out var detail))
+        var kind = default(MessageKind);
+        var detail = "";
+        var isPack = SenmlDecoder.TryReadTopic(topic.GetString()!, out var unitId);
+        if (!isPack && !FieldMessageDecoder.TryReadTopic(topic.GetString()!, out unitId, out kind, out detail))
         {
             Refuse(detail);
         }
@@ -78,7 +82,8 @@ public sealed class Recording(SitePlan plan)
         }
         else
         {
-            Take(FieldMessageDecoder.Decode(plan, unit, kind, Encoding.UTF8.GetBytes(payload.GetRawText()), received));
+            var json = Encoding.UTF8.GetBytes(payload.GetRawText());
+            Take(isPack ? SenmlDecoder.Decode(plan, unit, json, received) : FieldMessageDecoder.Decode(plan, unit, kind, json, received));
         }
     }
 

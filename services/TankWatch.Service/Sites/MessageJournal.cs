@@ -1,6 +1,7 @@
 using System.Collections.Immutable;
 using TankWatch.Core;
 using TankWatch.Core.FieldMessages;
+using TankWatch.Core.Senml;
 using TankWatch.Core.Sites;
 using TankWatch.Service.Ingest;
 using TankWatch.Service.Storage;
@@ -36,7 +37,10 @@ internal sealed partial class MessageJournal(ServiceMetrics metrics, ILogger log
 
     private void Decode(ReceivedMessage message, Func<UnitId, SitePlan?> findPlan, MessageBatch batch)
     {
-        if (!FieldMessageDecoder.TryReadTopic(message.Topic, out var unitId, out var kind, out var detail))
+        var kind = default(MessageKind);
+        var detail = "";
+        var isPack = SenmlDecoder.TryReadTopic(message.Topic, out var unitId);
+        if (!isPack && !FieldMessageDecoder.TryReadTopic(message.Topic, out unitId, out kind, out detail))
         {
             // A unit that is known and only misspells the kind finds its message among its own.
             var isKnown = unitId.Value is not null && findPlan(unitId)?.FindUnit(unitId) is not null;
@@ -52,7 +56,7 @@ internal sealed partial class MessageJournal(ServiceMetrics metrics, ILogger log
             return;
         }
 
-        foreach (var decoded in DecodePayload(plan, unit, kind, message))
+        foreach (var decoded in DecodePayload(plan, unit, isPack ? null : kind, message))
         {
             switch (decoded)
             {
@@ -66,11 +70,17 @@ internal sealed partial class MessageJournal(ServiceMetrics metrics, ILogger log
         }
     }
 
-    private ImmutableArray<Decoded> DecodePayload(SitePlan plan, FieldUnit unit, MessageKind kind, ReceivedMessage message)
+    /// <param name="plan">The site.</param>
+    /// <param name="unit">Of the site.</param>
+    /// <param name="kind">Null for a pack of sensor measurements.</param>
+    /// <param name="message">As it came.</param>
+    private ImmutableArray<Decoded> DecodePayload(SitePlan plan, FieldUnit unit, MessageKind? kind, ReceivedMessage message)
     {
         try
         {
-            return FieldMessageDecoder.Decode(plan, unit, kind, message.Payload, message.ReceivedAt);
+            return kind is { } known
+                ? FieldMessageDecoder.Decode(plan, unit, known, message.Payload, message.ReceivedAt)
+                : SenmlDecoder.Decode(plan, unit, message.Payload, message.ReceivedAt);
         }
         catch (Exception fault)
         {
