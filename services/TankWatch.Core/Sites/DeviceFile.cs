@@ -1,4 +1,5 @@
 using System.Collections.Immutable;
+using TankWatch.Core.Sparkplug;
 
 namespace TankWatch.Core.Sites;
 
@@ -187,9 +188,10 @@ internal static class DeviceFile
         var units = ImmutableArray.CreateBuilder<FieldUnit>();
         var ids = new HashSet<string>(StringComparer.Ordinal);
         var reported = new HashSet<string>(StringComparer.Ordinal);
+        var edges = new HashSet<(EdgeNodeId, string)>();
         foreach (var node in site.Array("units", required: true, max: 64) ?? [])
         {
-            if (!node.IsObject(["id", "reports"]))
+            if (!node.IsObject(["id", "reports", "sparkplug"]))
             {
                 continue;
             }
@@ -201,7 +203,14 @@ internal static class DeviceFile
             }
 
             var devices = Reports(node, tanks, pumps, reported);
-            units.Add(new(new(id ?? ""), [.. devices.Tanks], [.. devices.Pumps]) { Index = units.Count });
+            var known = devices.Tanks.Select(t => tanks[t].Item).OfType<Tank>().ToList();
+            units.Add(new(new(id ?? ""), [.. devices.Tanks], [.. devices.Pumps])
+            {
+                Index = units.Count,
+
+                // What a faulty tank's metrics would mean cannot be told, and its own faults are enough.
+                Sparkplug = known.Count < devices.Tanks.Count ? null : SparkplugFile.Read(node, (known, [.. devices.Pumps.Select(p => pumps[p].Id!)]), edges),
+            });
         }
 
         WarnOfUnreported(tanks, pumps, reported, site.File);

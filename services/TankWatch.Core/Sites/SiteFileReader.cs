@@ -149,6 +149,31 @@ internal sealed record JsonNode(JsonElement Element, string Path, SiteFileReader
         return node.Element.ValueKind == JsonValueKind.True;
     }
 
+    /// <summary>The members of an object whose names are not ours, in their order.</summary>
+    /// <returns>Null with a fault.</returns>
+    public List<(string Name, JsonNode Value)>? Members(int min, int max)
+    {
+        if (Element.ValueKind != JsonValueKind.Object)
+        {
+            Fault("must be an object");
+            return null;
+        }
+
+        var members = Element.EnumerateObject().Select(m => (m.Name, new JsonNode(m.Value, $"{Path}.{SiteFileReader.Shown(m.Name)}", File))).ToList();
+        if (members.Count < min || members.Count > max)
+        {
+            Fault($"must hold {min} to {max} members, not {members.Count}");
+            return null;
+        }
+
+        foreach (var twice in members.GroupBy(m => m.Name, StringComparer.Ordinal).Where(same => same.Count() > 1))
+        {
+            Fault(SiteFileReader.Shown(twice.Key), "stands twice");
+        }
+
+        return [.. members.DistinctBy(m => m.Name, StringComparer.Ordinal)];
+    }
+
     public List<JsonNode>? Array(string member, bool required = false, int min = 0, int max = 1000)
     {
         if (Find(member) is not { } node)

@@ -68,6 +68,9 @@ public sealed record Pump(
 public sealed record FieldUnit(UnitId Id, ImmutableArray<int> Tanks, ImmutableArray<int> Pumps)
 {
     public int Index { get; init; }
+
+    /// <summary>For a unit that speaks Sparkplug B.</summary>
+    public SparkplugMapping? Sparkplug { get; init; }
 }
 
 public sealed record Contact(string Name, string? Email, string? Phone, string Role, string Language);
