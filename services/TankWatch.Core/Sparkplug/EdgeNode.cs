@@ -10,7 +10,11 @@ namespace TankWatch.Core.Sparkplug;
 public sealed record MappedUnit(SitePlan Plan, FieldUnit Unit);
 
 /// <summary>What a unit said by way of its edge node, or what could not be taken of it.</summary>
-public sealed record EdgeWord(MappedUnit Unit, Decoded Decoded);
+/// <param name="Unit">Whose word.</param>
+/// <param name="Decoded">Taken or refused.</param>
+/// <param name="Topic">Of the message that said it.</param>
+/// <param name="ReceivedAt">When that came, which may be before the step that took it.</param>
+public sealed record EdgeWord(MappedUnit Unit, Decoded Decoded, SparkplugTopic Topic, DateTimeOffset ReceivedAt);
 
 /// <summary>The state after a step, what was said in it, and whether the node is to be asked for its births.</summary>
 public sealed record EdgeStep(EdgeNode Next, ImmutableArray<EdgeWord> Said, bool AskRebirth);
@@ -39,7 +43,13 @@ public sealed record EdgeNode
     public bool IsBorn { get; private init; }
 
     /// <summary>When to call <see cref="Tick"/>, if nothing came before; null when there is nothing to wait for.</summary>
-    public DateTimeOffset? WaitsUntil { get; private init; }
+    public DateTimeOffset? WaitsUntil => GivesUpAt < AsksAt || AsksAt is null ? GivesUpAt : AsksAt;
+
+    /// <summary>When what waits is taken without what is missing.</summary>
+    private DateTimeOffset? GivesUpAt { get; init; }
+
+    /// <summary>When to ask for a rebirth, where that was done too lately.</summary>
+    private DateTimeOffset? AsksAt { get; init; }
 
     /// <summary>By device, empty for the node itself.</summary>
     private ImmutableDictionary<string, EdgeMetrics> Metrics { get; init; }
@@ -62,15 +72,16 @@ public sealed record EdgeNode
     {
         if (bytes.Length > FieldMessageDecoder.MaxPayloadBytes)
         {
-            return Refuse(topic.Device, RefusalReason.TooLarge, $"{bytes.Length} bytes, more than {FieldMessageDecoder.MaxPayloadBytes}", bytes);
+            return Refuse(topic, RefusalReason.TooLarge, $"{bytes.Length} bytes, more than {FieldMessageDecoder.MaxPayloadBytes}", bytes, receivedAt);
         }
 
         if (SparkplugPayload.Find(bytes) is not { } payload)
         {
-            return Refuse(topic.Device, RefusalReason.MalformedPayload, $"no Sparkplug B payload of at most {SparkplugPayload.MaxMetrics} metrics", bytes);
+            return Refuse(
+                topic, RefusalReason.MalformedPayload, $"no Sparkplug B payload of at most {SparkplugPayload.MaxMetrics} metrics", bytes, receivedAt);
         }
 
-        var message = new Held(topic.Type, topic.Device, payload, bytes, receivedAt);
+        var message = new Held(topic, payload, bytes, receivedAt);
         if (topic.Type == SparkplugType.NDEATH)
         {
             return Death(message);
@@ -79,7 +90,7 @@ public sealed record EdgeNode
         // [payloads-sequence-num-always-included], [payloads-sequence-num-incrementing]
         if (payload.Seq is not (>= 0 and <= 255 and var seq))
         {
-            return Refuse(topic.Device, RefusalReason.OutOfRange, "seq: must be a whole number from 0 to 255", bytes);
+            return Refuse(topic, RefusalReason.OutOfRange, "seq: must be a whole number from 0 to 255", bytes, receivedAt);
         }
 
         if (topic.Type == SparkplugType.NBIRTH)
@@ -88,16 +99,16 @@ public sealed record EdgeNode
         }
 
         return IsBorn ? InOrder(message, (int)seq)
-            : Refuse(topic.Device, RefusalReason.BeforeBirth, "the edge node's birth is not known here", bytes).Ask(receivedAt);
+            : Refuse(topic, RefusalReason.BeforeBirth, "the edge node's birth is not known here", bytes, receivedAt).Ask(receivedAt);
     }
 
     /// <summary>Lets time pass: what waited too long for a missing message is taken without it, and a rebirth asked for.</summary>
-    public EdgeStep Tick(DateTimeOffset now) => WaitsUntil <= now ? TakeWaiting().Ask(now) : new(this, [], false);
+    public EdgeStep Tick(DateTimeOffset now) => GivesUpAt <= now ? TakeWaiting().Ask(now) : AsksAt <= now ? Asking(now, []) : new(this, [], false);
 
     /// <summary>What was seen to be missing is not waited for any more.</summary>
     private EdgeStep TakeWaiting()
     {
-        var (node, said, ask) = (this with { Waiting = Waiting.Clear(), WaitsUntil = null }, ImmutableArray<EdgeWord>.Empty, false);
+        var (node, said, ask) = (this with { Waiting = Waiting.Clear(), GivesUpAt = null }, ImmutableArray<EdgeWord>.Empty, false);
         foreach (var (seq, message) in Waiting.OrderBy(held => Distance(held.Key)))
         {
             var step = (node with { NextSeq = (seq + 1) % 256 }).Apply(message);
@@ -123,7 +134,7 @@ public sealed record EdgeNode
         }
 
         // [operational-behavior-host-reordering-success]: what was missing has come.
-        return new(node.Waiting.IsEmpty ? node with { WaitsUntil = null } : node, said, ask);
+        return new(node.Waiting.IsEmpty ? node with { GivesUpAt = null } : node, said, ask);
     }
 
     private EdgeStep Hold(Held message, int seq)
@@ -137,14 +148,14 @@ public sealed record EdgeNode
             return new(step.Next, said.AddRange(step.Said), ask || step.AskRebirth);
         }
 
-        return new(this with { Waiting = Waiting.Add(seq, message), WaitsUntil = WaitsUntil ?? message.ReceivedAt + ReorderTimeout }, [], false);
+        return new(this with { Waiting = Waiting.Add(seq, message), GivesUpAt = GivesUpAt ?? message.ReceivedAt + ReorderTimeout }, [], false);
     }
 
     private EdgeStep Birth(Held message, int seq)
     {
         // What waited was said before this birth, in the terms of the one before.
         var (before, said, _) = TakeWaiting();
-        var node = before with { IsBorn = true, BdSeq = message.Payload.BdSeq, NextSeq = (seq + 1) % 256, Born = [""] };
+        var node = before with { IsBorn = true, BdSeq = message.Payload.BdSeq, NextSeq = (seq + 1) % 256, Born = [""], AsksAt = null };
         var born = node.TakeBirth(message);
         return born with { Said = said.AddRange(born.Said) };
     }
@@ -161,20 +172,20 @@ public sealed record EdgeNode
         }
 
         var (node, said, _) = TakeWaiting();
-        var gone = node.Metrics.Values.SelectMany(unit => WordsOf(unit, unit.Online(false, message.ReceivedAt), message.ReceivedAt));
+        var gone = node.Metrics.Values.SelectMany(unit => WordsOf(unit, unit.Online(false, message.ReceivedAt), message));
         return new(node with { IsBorn = false, Born = [] }, said.AddRange(gone), false);
     }
 
     private EdgeStep Apply(Held message)
     {
-        switch (message.Type)
+        switch (message.Topic.Type)
         {
             case SparkplugType.DBIRTH:
                 return (this with { Born = Born.Add(message.Device) }).TakeBirth(message);
             case SparkplugType.DDEATH:
                 var node = this with { Born = Born.Remove(message.Device) };
                 var at = EdgeMetrics.TimeOf(message.Payload.Timestamp) ?? message.ReceivedAt;
-                return new(node, Metrics.TryGetValue(message.Device, out var dead) ? WordsOf(dead, dead.Online(false, at), message.ReceivedAt) : [], false);
+                return new(node, Metrics.TryGetValue(message.Device, out var dead) ? WordsOf(dead, dead.Online(false, at), message) : [], false);
             default:
                 return Data(message);
         }
@@ -189,8 +200,9 @@ public sealed record EdgeNode
 
         var (next, said, lacking) = unit.Birth(message.Payload, message.ReceivedAt);
         var refused = lacking.Select(name => new EdgeWord(unit.Unit, new Decoded.Refused(
-            RefusalReason.MissingMember, $"the birth has no metric '{name}', which the site file names", message.Bytes)));
-        return new(this with { Metrics = Metrics.SetItem(message.Device, next) }, [.. WordsOf(next, said, message.ReceivedAt), .. refused], false);
+            RefusalReason.MissingMember, $"the birth has no metric '{name}', which the site file names", message.Bytes),
+            message.Topic, message.ReceivedAt));
+        return new(this with { Metrics = Metrics.SetItem(message.Device, next) }, [.. WordsOf(next, said, message), .. refused], false);
     }
 
     private EdgeStep Data(Held message)
@@ -202,37 +214,44 @@ public sealed record EdgeNode
 
         if (!Born.Contains(message.Device))
         {
-            return Refuse(message.Device, RefusalReason.BeforeBirth, "the device's birth is not known here", message.Bytes).Ask(message.ReceivedAt);
+            return Refuse(message.Topic, RefusalReason.BeforeBirth, "the device's birth is not known here", message.Bytes, message.ReceivedAt).Ask(message.ReceivedAt);
         }
 
         var (next, said, odd) = unit.Data(message.Payload, message.ReceivedAt);
         var refused = odd.Select(name => new EdgeWord(unit.Unit, new Decoded.Refused(
-            RefusalReason.WrongType, $"the metric '{name}' must be true or false, a finite number or text", message.Bytes)));
-        return new(this with { Metrics = Metrics.SetItem(message.Device, next) }, [.. WordsOf(next, said, message.ReceivedAt), .. refused], false);
+            RefusalReason.WrongType, $"the metric '{name}' must be true or false, a finite number or text", message.Bytes),
+            message.Topic, message.ReceivedAt));
+        return new(this with { Metrics = Metrics.SetItem(message.Device, next) }, [.. WordsOf(next, said, message), .. refused], false);
     }
 
-    private static ImmutableArray<EdgeWord> WordsOf(EdgeMetrics unit, ReadingGatherer said, DateTimeOffset receivedAt) =>
-        [.. said.Messages().SelectMany(made => FieldMessageDecoder.Decode(unit.Unit.Plan, unit.Unit.Unit, made.Kind, made.Json, receivedAt))
-            .Select(decoded => new EdgeWord(unit.Unit, decoded))];
+    private static ImmutableArray<EdgeWord> WordsOf(EdgeMetrics unit, ReadingGatherer said, Held message) =>
+        [.. said.Messages().SelectMany(made => FieldMessageDecoder.Decode(unit.Unit.Plan, unit.Unit.Unit, made.Kind, made.Json, message.ReceivedAt))
+            .Select(decoded => new EdgeWord(unit.Unit, decoded, message.Topic, message.ReceivedAt))];
 
     /// <summary>A device that no site file names is nobody's loss; what is wrong with the node itself is told to one of its units.</summary>
-    private EdgeStep Refuse(string device, RefusalReason reason, string detail, ReadOnlyMemory<byte> bytes)
+    private EdgeStep Refuse(SparkplugTopic topic, RefusalReason reason, string detail, ReadOnlyMemory<byte> bytes, DateTimeOffset receivedAt)
     {
-        var unit = Metrics.GetValueOrDefault(device) ?? (device == "" ? Metrics.OrderBy(known => known.Key, StringComparer.Ordinal).First().Value : null);
-        return new(this, unit is null ? [] : [new(unit.Unit, new Decoded.Refused(reason, detail, bytes))], false);
+        var unit = Metrics.GetValueOrDefault(topic.Device)
+            ?? (topic.Device == "" ? Metrics.OrderBy(known => known.Key, StringComparer.Ordinal).First().Value : null);
+        return new(this, unit is null ? [] : [new(unit.Unit, new Decoded.Refused(reason, detail, bytes), topic, receivedAt)], false);
     }
 
-    internal EdgeStep Asking(DateTimeOffset now, ImmutableArray<EdgeWord> said) =>
-        AskedAt is { } asked && now - asked < RebirthEvery ? new(this, said, false) : new(this with { AskedAt = now }, said, true);
+    /// <summary>Asks for a rebirth, now or when the last request is long enough ago.</summary>
+    internal EdgeStep Asking(DateTimeOffset now, ImmutableArray<EdgeWord> said) => AskedAt + RebirthEvery > now
+        ? new(this with { AsksAt = AskedAt + RebirthEvery }, said, false)
+        : new(this with { AskedAt = now, AsksAt = null }, said, true);
 
     private int Distance(int seq) => (seq - NextSeq + 256) % 256;
 
-    private sealed record Held(SparkplugType Type, string Device, SparkplugPayload Payload, ReadOnlyMemory<byte> Bytes, DateTimeOffset ReceivedAt);
+    private sealed record Held(SparkplugTopic Topic, SparkplugPayload Payload, ReadOnlyMemory<byte> Bytes, DateTimeOffset ReceivedAt)
+    {
+        public string Device => Topic.Device;
+    }
 }
 
 internal static class EdgeSteps
 {
-    /// <summary>Asks for a rebirth as well, unless that was done lately.</summary>
+    /// <summary>Asks for a rebirth as well.</summary>
     public static EdgeStep Ask(this EdgeStep step, DateTimeOffset now)
     {
         var asking = step.Next.Asking(now, step.Said);

@@ -14,6 +14,8 @@ public readonly record struct SparkplugTopic(EdgeNodeId Node, SparkplugType Type
 {
     public const string Namespace = "spBv1.0";
 
+    public override string ToString() => $"{Namespace}/{Node.Group}/{Type}/{Node.Node}{(Device == "" ? "" : $"/{Device}")}";
+
     /// <returns>Null for any other topic, commands and states of hosts included.</returns>
     public static SparkplugTopic? Find(string topic)
     {

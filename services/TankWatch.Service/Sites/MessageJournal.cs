@@ -3,6 +3,7 @@ using TankWatch.Core;
 using TankWatch.Core.FieldMessages;
 using TankWatch.Core.Senml;
 using TankWatch.Core.Sites;
+using TankWatch.Core.Sparkplug;
 using TankWatch.Service.Ingest;
 using TankWatch.Service.Storage;
 using TankWatch.Service.Storage.Series;
@@ -18,18 +19,27 @@ internal sealed class MessageBatch
 }
 
 /// <summary>Sorts what came into rows of the journal and refusals.</summary>
-internal sealed partial class MessageJournal(ServiceMetrics metrics, ILogger logger)
+internal sealed partial class MessageJournal(SparkplugHost sparkplug, ServiceMetrics metrics, ILogger logger)
 {
     /// <summary>Decodes by the plan of the unit's site. Never throws for any message.</summary>
     /// <param name="messages">In order of receipt.</param>
     /// <param name="findPlan">The site whose file names the unit.</param>
-    public MessageBatch Decode(IEnumerable<ReceivedMessage> messages, Func<UnitId, SitePlan?> findPlan)
+    /// <param name="now">UTC; for edge nodes of which a message is missing.</param>
+    public MessageBatch Decode(IEnumerable<ReceivedMessage> messages, Func<UnitId, SitePlan?> findPlan, DateTimeOffset now)
     {
         var batch = new MessageBatch();
+        TakeSparkplug(() => sparkplug.Tick(now), new("", ReadOnlyMemory<byte>.Empty, false, now), batch);
         foreach (var message in messages)
         {
             metrics.Received(1);
-            Decode(message, findPlan, batch);
+            if (message.Topic.StartsWith($"{SparkplugTopic.Namespace}/", StringComparison.Ordinal))
+            {
+                TakeSparkplug(() => sparkplug.Take(message), message, batch);
+            }
+            else
+            {
+                Decode(message, findPlan, batch);
+            }
         }
 
         return batch;
@@ -65,6 +75,36 @@ internal sealed partial class MessageJournal(ServiceMetrics metrics, ILogger log
                     break;
                 case Decoded.Refused refused:
                     batch.Refused.Add(new(unitId, true, message.Topic, refused.Json, refused.Reason, refused.Detail, message.ReceivedAt));
+                    break;
+            }
+        }
+    }
+
+    private void TakeSparkplug(Func<ImmutableArray<EdgeWord>> step, ReceivedMessage message, MessageBatch batch)
+    {
+        try
+        {
+            Add(step(), batch);
+        }
+        catch (Exception fault)
+        {
+            // A broken promise, as below; whose message it was is not known any more.
+            LogDecoderFault(fault, Mail.MailWords.OneLine(message.Topic, 120));
+            batch.Refused.Add(new(null, false, message.Topic, message.Payload, RefusalReason.MalformedPayload, "could not be decoded", message.ReceivedAt));
+        }
+    }
+
+    private static void Add(ImmutableArray<EdgeWord> words, MessageBatch batch)
+    {
+        foreach (var word in words)
+        {
+            switch (word.Decoded)
+            {
+                case Decoded.Accepted accepted:
+                    batch.Accepted.Add(new(word.Unit.Plan, accepted, false));
+                    break;
+                case Decoded.Refused refused:
+                    batch.Refused.Add(new(word.Unit.Unit.Id, true, word.Topic.ToString(), refused.Json, refused.Reason, refused.Detail, word.ReceivedAt));
                     break;
             }
         }

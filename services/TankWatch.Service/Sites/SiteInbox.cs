@@ -51,6 +51,9 @@ public sealed class SiteInbox
 
     private long listeningSince;
 
+    /// <summary>The edge nodes whose messages come this way.</summary>
+    public SparkplugHost Sparkplug { get; } = new();
+
     /// <summary>How much waits.</summary>
     public int Depth => channel.Reader.Count;
 

@@ -25,7 +25,7 @@ public sealed partial class SiteKeeper(
 
     private static readonly CommandOutcome NotNow = new CommandOutcome.Refused("the site is being built anew; try again in a minute");
 
-    private readonly MessageJournal journal = new(metrics, logger);
+    private readonly MessageJournal journal = new(inbox.Sparkplug, metrics, logger);
     private readonly Folding folding = new(series, logger);
     private readonly SiteRoster roster = new(ledger, series, metrics, time, logger);
     private readonly HashSet<SiteId> reworking = [];
@@ -125,6 +125,7 @@ public sealed partial class SiteKeeper(
         var (built, gone) = await UntilStoredAsync(() => roster.Refresh(now), stop);
         writes.AddRange(built);
         built.ToList().ForEach(NoteLate);
+        inbox.Sparkplug.Follow(roster.Edges, now);
         return gone;
     }
 
@@ -140,7 +141,7 @@ public sealed partial class SiteKeeper(
     private async Task<Dictionary<SiteId, List<Fresh>>> JournalAsync(List<Work.Message> messages, CancellationToken stop)
     {
         var bySite = new Dictionary<SiteId, List<Fresh>>();
-        var batch = journal.Decode(messages.Select(message => message.Received), roster.PlanOf);
+        var batch = journal.Decode(messages.Select(message => message.Received), roster.PlanOf, time.GetUtcNow());
         var isNew = batch.IsEmpty ? [] : await CommitAsync(batch, stop);
         messages.ForEach(message => message.Receipt.Durable());
         for (var i = 0; i < isNew.Length; i++)

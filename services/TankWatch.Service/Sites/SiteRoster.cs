@@ -1,5 +1,7 @@
+using System.Collections.Immutable;
 using TankWatch.Core;
 using TankWatch.Core.Sites;
+using TankWatch.Core.Sparkplug;
 using TankWatch.Service.Storage;
 
 namespace TankWatch.Service.Sites;
@@ -18,6 +20,9 @@ internal sealed partial class SiteRoster(LedgerStore ledger, SeriesStore series,
     private long? changesSeen;
 
     public IReadOnlyCollection<KeptSite> Sites => sites.Values;
+
+    /// <summary>The units that speak Sparkplug B, by their edge nodes; another object whenever sites change.</summary>
+    public ImmutableDictionary<EdgeNodeId, ImmutableArray<MappedUnit>> Edges { get; private set; } = ImmutableDictionary<EdgeNodeId, ImmutableArray<MappedUnit>>.Empty;
 
     /// <summary>Those whose judgement failed and that are in no list until they are built anew, by their ids.</summary>
     public IEnumerable<SiteId> Failed => failed.Keys.OrderBy(site => site.Value, StringComparer.Ordinal);
@@ -123,6 +128,11 @@ internal sealed partial class SiteRoster(LedgerStore ledger, SeriesStore series,
                 owners[unit.Id] = plan.Id;
             }
         }
+
+        Edges = known.Values.OrderBy(site => site.Id.Value, StringComparer.Ordinal)
+            .SelectMany(site => site.Plan!.Units.Where(unit => unit.Sparkplug is not null).Select(unit => new MappedUnit(site.Plan, unit)))
+            .GroupBy(unit => unit.Unit.Sparkplug!.Node)
+            .ToImmutableDictionary(node => node.Key, node => node.DistinctBy(unit => unit.Unit.Sparkplug!.Device).ToImmutableArray()); // Of two sites that name one device, the first.
     }
 
     [LoggerMessage(Level = LogLevel.Error, Message = "the judgement of site {Site} failed; it is built anew from the store")]

@@ -101,6 +101,22 @@ public sealed class EdgeNodeTests
         Assert.NotEmpty(Edge.Seen(edge.Birth(at: "05:03")));
     }
 
+    [Fact]
+    public void A_request_that_would_come_too_soon_is_made_later_unless_the_birth_comes_first()
+    {
+        var edge = new Edge(); // Asked at 05:00.
+        edge.Take(SparkplugType.NDATA, "", Payload(7, null, Metric(null, true, alias: 1)), "05:00");
+        Assert.Equal((0, Scenario.TimeOf("05:00") + EdgeNode.RebirthEvery), (edge.Asked, edge.Node.WaitsUntil));
+        edge.Tick("05:01");
+        Assert.Equal((1, null), (edge.Asked, edge.Node.WaitsUntil));
+        edge.Take(SparkplugType.NDATA, "", Payload(8, null, Metric(null, true, alias: 1)), "05:01");
+        Assert.NotNull(edge.Node.WaitsUntil);
+        edge.Birth(at: "05:01");
+        Assert.Null(edge.Node.WaitsUntil);
+        edge.Tick("05:02");
+        Assert.Equal(1, edge.Asked);
+    }
+
     [Fact] // CHECKS I3 [D]: NDEATH of bdSeq 7 after the birth of 8 is a late will.
     public void The_death_of_an_earlier_birth_is_ignored()
     {

@@ -168,10 +168,10 @@ public sealed class SiteKeeperTests
         await using var rig = Rig.New();
         rig.Put(SampleSite.Json());
         var plan = SampleSite.Plan(SampleSite.Json());
-        var journal = new MessageJournal(rig.Metrics, Microsoft.Extensions.Logging.Abstractions.NullLogger.Instance);
+        var journal = new MessageJournal(new(), rig.Metrics, Microsoft.Extensions.Logging.Abstractions.NullLogger.Instance);
         ReceivedMessage Message(bool mains, int minute) => new(
             "tankwatch/v1/fu-1/supply", Encoding.UTF8.GetBytes(SampleSite.Supply(Rig.Noon.AddMinutes(minute), mains, 10 + minute)), false, Rig.Noon);
-        rig.Series.Commit(rig.Series.Stage(journal.Decode([Message(false, -10), Message(false, -5)], _ => plan).Accepted), []);
+        rig.Series.Commit(rig.Series.Stage(journal.Decode([Message(false, -10), Message(false, -5)], _ => plan, Rig.Noon).Accepted), []);
 
         await rig.StartAsync();
         await rig.PassAsync(TimeSpan.FromMinutes(1));
@@ -185,10 +185,10 @@ public sealed class SiteKeeperTests
     {
         await using var rig = Rig.New();
         var plan = SampleSite.Plan(SampleSite.Json());
-        var journal = new MessageJournal(rig.Metrics, Microsoft.Extensions.Logging.Abstractions.NullLogger.Instance);
+        var journal = new MessageJournal(new(), rig.Metrics, Microsoft.Extensions.Logging.Abstractions.NullLogger.Instance);
         ReceivedMessage Message(string kind, string json) => new($"tankwatch/v1/fu-1/{kind}", Encoding.UTF8.GetBytes(json), false, Rig.Noon);
         var batch = journal.Decode(
-            [Message("level", SampleSite.Level(Rig.Noon, "roof", "100", 1)), Message("supply", SampleSite.Supply(Rig.Noon, true, 2))], _ => plan with { Tanks = default });
+            [Message("level", SampleSite.Level(Rig.Noon, "roof", "100", 1)), Message("supply", SampleSite.Supply(Rig.Noon, true, 2))], _ => plan with { Tanks = default }, Rig.Noon);
         var refused = Assert.Single(batch.Refused);
         Assert.Equal(("fu-1", true, "could not be decoded"), (refused.Unit?.Value, refused.Known, refused.Detail));
         Assert.Single(batch.Accepted);
