@@ -24,7 +24,7 @@ internal static class BrokerDialling
     /// <summary>The broker closes after 1.5 times this without a packet from us [MQTT-3.1.2-22].</summary>
     private static readonly TimeSpan KeepAlive = TimeSpan.FromSeconds(15);
 
-    public static async Task<MqttClientOptions> ConnectAsync(MqttOptions options, BrokerStreamProvider streams, CancellationToken stop)
+    public static async Task<MqttClientOptions> ConnectAsync(MqttOptions options, BrokerStreamProvider streams, SparkplugVoice sparkplug, CancellationToken stop)
     {
         var builder = new MqttClientOptionsBuilder()
             .WithProtocolVersion(MqttProtocolVersion.V500)
@@ -43,6 +43,7 @@ internal static class BrokerDialling
             builder.WithCredentials(user, password);
         }
 
+        sparkplug.AddWill(builder);
         if (options.Tls)
         {
             builder.WithTlsOptions(tls => UseTls(tls, options));

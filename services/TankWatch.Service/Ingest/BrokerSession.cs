@@ -24,12 +24,15 @@ internal sealed partial class BrokerSession : IAsyncDisposable
     private readonly TaskCompletionSource<string> lost = new(TaskCreationOptions.RunContinuationsAsynchronously);
     private readonly Deliveries deliveries;
     private readonly BrokerStreamProvider streams;
+    private readonly SparkplugVoice sparkplug;
     private Task watching = Task.CompletedTask;
+    private Task speaking = Task.CompletedTask;
 
     public BrokerSession(MqttOptions options, SiteInbox inbox, TimeProvider time, ILogger logger)
     {
         (this.options, this.time, this.logger) = (options, time, logger);
         deliveries = new(inbox, time, reason => lost.TrySetResult(reason));
+        sparkplug = new(client, options.ClientId, inbox.Sparkplug, time);
         streams = new(deliveries.RoomAsync, time);
 
         // The handler stays attached to the end: without one the library acknowledges by itself what nobody has taken.
@@ -45,7 +48,7 @@ internal sealed partial class BrokerSession : IAsyncDisposable
         using var patience = CancellationTokenSource.CreateLinkedTokenSource(stop);
         patience.CancelAfter(BrokerDialling.ConnectTimeout);
         deliveries.Start();
-        var connected = await client.ConnectAsync(await BrokerDialling.ConnectAsync(options, streams, stop), patience.Token);
+        var connected = await client.ConnectAsync(await BrokerDialling.ConnectAsync(options, streams, sparkplug, stop), patience.Token);
         if (connected.ResultCode != MqttClientConnectResultCode.Success)
         {
             throw new MqttCommunicationException($"the broker refused the connection: {connected.ResultCode} {connected.ReasonString}".TrimEnd());
@@ -58,6 +61,7 @@ internal sealed partial class BrokerSession : IAsyncDisposable
         }
 
         watching = WatchAsync();
+        speaking = sparkplug.SpeakAsync(reason => lost.TrySetResult(reason), ended.Token);
     }
 
     /// <summary>Acknowledges what became durable, then takes leave so that the broker keeps the session.</summary>
@@ -68,6 +72,7 @@ internal sealed partial class BrokerSession : IAsyncDisposable
             if (client.IsConnected && !lost.Task.IsCompleted)
             {
                 await deliveries.DrainAsync(DrainTimeout);
+                await sparkplug.LeaveAsync(CancellationToken.None).WaitAsync(DrainTimeout, time);
                 await client.DisconnectAsync(
                     new MqttClientDisconnectOptions { SessionExpiryInterval = BrokerDialling.SessionExpirySeconds }, CancellationToken.None);
             }
@@ -79,6 +84,7 @@ internal sealed partial class BrokerSession : IAsyncDisposable
 
         await ended.CancelAsync();
         await watching;
+        await speaking;
         await deliveries.DisposeAsync();
         client.Dispose();
         await (streams.Stream?.Closed ?? Task.CompletedTask);

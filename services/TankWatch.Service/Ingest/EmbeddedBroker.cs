@@ -9,6 +9,7 @@ using MQTTnet.Protocol;
 using MQTTnet.Server;
 using TankWatch.Core;
 using TankWatch.Core.FieldMessages;
+using TankWatch.Core.Senml;
 using TankWatch.Service.Configuration;
 using TankWatch.Service.Sites;
 using TankWatch.Service.Storage;
@@ -21,7 +22,7 @@ public sealed record BrokerAccess(bool Open);
 
 /// <summary>
 /// A broker inside the service, for one machine with nothing else installed. It holds each PUBACK until the message is durable. It
-/// is not a broker for other subscribers: except in <c>demo</c> it forwards nothing.
+/// is not a broker for other subscribers: except in <c>demo</c> it forwards nothing but what it says itself to units that speak Sparkplug B.
 /// </summary>
 public sealed partial class EmbeddedBroker(
     MqttOptions options, BrokerAccess access, LedgerStore ledger, SiteInbox inbox, ReadyState ready, TimeProvider time, ILogger<EmbeddedBroker> logger)
@@ -35,6 +36,7 @@ public sealed partial class EmbeddedBroker(
     /// <summary>Who has which client id. Guarded by itself.</summary>
     private readonly Dictionary<string, Guest> holders = new(StringComparer.Ordinal);
     private long connections;
+    private readonly EmbeddedSparkplug sparkplug = new(options.ClientId, inbox.Sparkplug, time);
 
     /// <summary>Made when the service starts, gone when it stops.</summary>
     private MqttServer? server;
@@ -45,7 +47,7 @@ public sealed partial class EmbeddedBroker(
         server = new MqttServerFactory().CreateMqttServer(Listen());
         server.ValidatingConnectionAsync += AdmitAsync;
         server.ClientDisconnectedAsync += ForgetAsync;
-        server.InterceptingSubscriptionAsync += RefuseSubscriptionAsync;
+        server.InterceptingSubscriptionAsync += InterceptSubscriptionAsync;
         server.InterceptingPublishAsync += TakeAsync;
         await server.StartAsync();
         ready.Set(Stage.Broker, null);
@@ -71,8 +73,11 @@ public sealed partial class EmbeddedBroker(
         base.Dispose();
     }
 
+    protected override Task ExecuteAsync(CancellationToken stoppingToken) =>
+        Task.WhenAll(sparkplug.SpeakAsync(server!, stoppingToken), EndRevokedAsync(stoppingToken));
+
     /// <summary>Ends connections whose credentials were revoked or replaced, by whatever process.</summary>
-    protected override async Task ExecuteAsync(CancellationToken stoppingToken)
+    private async Task EndRevokedAsync(CancellationToken stoppingToken)
     {
         long? seen = null;
         while (!access.Open && !stoppingToken.IsCancellationRequested)
@@ -215,9 +220,9 @@ public sealed partial class EmbeddedBroker(
         return Task.CompletedTask;
     }
 
-    private Task RefuseSubscriptionAsync(InterceptingSubscriptionEventArgs args)
+    private Task InterceptSubscriptionAsync(InterceptingSubscriptionEventArgs args)
     {
-        if (!access.Open)
+        if (!access.Open && !sparkplug.MaySubscribe(args.UserName, args.TopicFilter.Topic))
         {
             args.Response.ReasonCode = MqttSubscribeReasonCode.NotAuthorized;
             args.ProcessSubscription = false;
@@ -229,7 +234,13 @@ public sealed partial class EmbeddedBroker(
     /// <summary>Returns, and so lets the PUBACK go, when the message is durable. No exception may leave it.</summary>
     private async Task TakeAsync(InterceptingPublishEventArgs args)
     {
-        args.ProcessPublish = access.Open;
+        var isOurs = sparkplug.IsOurs(args.ClientId);
+        args.ProcessPublish = access.Open || isOurs;
+        if (isOurs)
+        {
+            return;
+        }
+
         try
         {
             if (guests.TryGetValue(args.ClientId, out var guest) && guest.Replaced)
@@ -265,8 +276,8 @@ public sealed partial class EmbeddedBroker(
     }
 
     /// <summary>What is not a field message's topic at all goes on, to be refused where operators see it.</summary>
-    private static bool IsOwnTopic(string? userName, string topic) =>
-        !FieldMessageDecoder.TryReadTopic(topic, out var unit, out _, out _) || unit.Value == userName;
+    private bool IsOwnTopic(string? userName, string topic) => sparkplug.MayPublish(userName, topic)
+        ?? (!(SenmlDecoder.TryReadTopic(topic, out var unit) || FieldMessageDecoder.TryReadTopic(topic, out unit, out _, out _)) || unit.Value == userName);
 
     private async Task DisconnectRevokedAsync()
     {
