@@ -12,7 +12,7 @@ public sealed class ArchitectureTests
     [
         "System.Runtime", "System.Collections", "System.Collections.Immutable", "System.Linq", "System.Memory", "System.Text.Json", "System.Security.Cryptography",
         "System.Text.Encoding.Extensions", "System.Numerics.Vectors", "System.Runtime.Numerics", "MathNet.Numerics",
-        "System.IO.Hashing", "System.Formats.Cbor", "Google.Protobuf",
+        "System.IO.Hashing", "System.Formats.Cbor", "Google.Protobuf", "System.Runtime.InteropServices", // The last is what spreading a list becomes.
     ];
 
     private static readonly Assembly Core = typeof(SiteStep).Assembly;

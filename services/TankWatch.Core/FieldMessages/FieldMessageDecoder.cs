@@ -27,12 +27,15 @@ public static class FieldMessageDecoder
     public static bool TryReadTopic(string topic, out UnitId unit, out MessageKind kind, out string detail)
     {
         (unit, kind, detail) = (default, default, "");
-        if (!topic.StartsWith(TopicPrefix, StringComparison.Ordinal) || topic[TopicPrefix.Length..].Split('/') is not [var id, var name])
+        var rest = topic.StartsWith(TopicPrefix, StringComparison.Ordinal) ? topic.AsSpan(TopicPrefix.Length) : default;
+        var slash = rest.IndexOf('/');
+        if (slash < 0 || slash != rest.LastIndexOf('/'))
         {
             detail = "the topic is not tankwatch/v1/{unit}/{kind}";
             return false;
         }
 
+        var id = rest[..slash].ToString();
         if (!IdRule.Holds(id))
         {
             detail = $"the unit's id is not {IdRule.InWords}";
@@ -40,7 +43,7 @@ public static class FieldMessageDecoder
         }
 
         unit = new(id);
-        if (FindKind(name) is not { } known)
+        if (FindKind(rest[(slash + 1)..]) is not { } known)
         {
             detail = "the topic's kind is none of level, pump, inlet, supply, status, senml";
             return false;
@@ -61,7 +64,7 @@ public static class FieldMessageDecoder
         _ => throw new ArgumentOutOfRangeException(nameof(kind)),
     };
 
-    public static MessageKind? FindKind(string name) => name switch
+    public static MessageKind? FindKind(ReadOnlySpan<char> name) => name switch
     {
         "level" => MessageKind.Level,
         "pump" => MessageKind.Pump,

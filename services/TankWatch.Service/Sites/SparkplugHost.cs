@@ -11,11 +11,14 @@ namespace TankWatch.Service.Sites;
 /// </summary>
 public sealed class SparkplugHost
 {
+    private static readonly TimeSpan LookEvery = TimeSpan.FromSeconds(1);
+
     private readonly Lock gate = new();
     private readonly Dictionary<EdgeNodeId, EdgeNode> nodes = [];
     private readonly HashSet<EdgeNodeId> toAsk = [];
     private volatile ImmutableDictionary<EdgeNodeId, ImmutableArray<MappedUnit>> mapped = ImmutableDictionary<EdgeNodeId, ImmutableArray<MappedUnit>>.Empty;
     private TaskCompletionSource changed = Unchanged();
+    private DateTimeOffset lookedAt;
 
     /// <summary>Completes when there are other groups, or someone to ask. Take it before looking, and nothing is missed between the two.</summary>
     public Task Changed => Volatile.Read(ref changed).Task;
@@ -71,8 +74,16 @@ public sealed class SparkplugHost
             ? Keep(topic.Node, node.Take(topic, message.Payload, message.ReceivedAt)) : [];
 
     /// <returns>What waited too long for a missing message.</returns>
-    internal ImmutableArray<EdgeWord> Tick(DateTimeOffset now) =>
-        [.. nodes.Values.Where(node => node.WaitsUntil <= now).ToList().SelectMany(node => Keep(node.Id, node.Tick(now)))];
+    internal ImmutableArray<EdgeWord> Tick(DateTimeOffset now)
+    {
+        if ((now - lookedAt).Duration() < LookEvery)
+        {
+            return [];
+        }
+
+        lookedAt = now;
+        return [.. nodes.Values.Where(node => node.WaitsUntil <= now).ToList().SelectMany(node => Keep(node.Id, node.Tick(now)))];
+    }
 
     private ImmutableArray<EdgeWord> Keep(EdgeNodeId id, EdgeStep step)
     {

@@ -98,6 +98,11 @@ public sealed class EdgeValueTests
     {
         var edge = new Edge();
         edge.Take(SparkplugType.NBIRTH, "", Payload(0, Scenario.TimeOf("05:00").AddYears(9), Edge.Metrics()), "05:00");
+        for (var seq = 1; seq <= 20; seq++)
+        {
+            edge.Take(SparkplugType.NDATA, "", Payload(seq, Scenario.TimeOf("05:00").AddYears(9), Metric(null, true, alias: 2)), "05:00");
+        }
+
         edge.Birth();
         Assert.Equal(["05:02 00"], Edge.Levels(edge.Data(1, "05:03", Metric(null, false, alias: 1, at: Scenario.TimeOf("05:02"), historical: true))));
     }
