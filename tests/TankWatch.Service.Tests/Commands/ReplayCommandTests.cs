@@ -95,7 +95,7 @@ public sealed class ReplayCommandTests : IDisposable
     private static string Line(DateTimeOffset received, string kind, string payload, string unit = "fu-1") =>
         $$$"""{"received":"{{{SampleSite.At(received)}}}","topic":"tankwatch/v1/{{{unit}}}/{{{kind}}}","payload":{{{payload}}}}""";
 
-    private static string Recorded(string file) => Path.Combine(AppContext.BaseDirectory, "Data", "o10_short_cycling", file);
+    private static string Recorded(string file) => Path.Combine(AppContext.BaseDirectory, "Data", "hydraulics", "o10_short_cycling", file);
 
     /// <summary>The first lines of the recording that an independent hydraulic solver made.</summary>
     private string Unpacked(int lines)

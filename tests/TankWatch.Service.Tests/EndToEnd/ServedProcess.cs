@@ -50,6 +50,13 @@ internal sealed class ServedProcess(string folder, IReadOnlyDictionary<string, s
         process = null;
     }
 
+    /// <summary>What of its memory is in the machine's.</summary>
+    public long ResidentBytes()
+    {
+        process!.Refresh();
+        return process.WorkingSet64;
+    }
+
     public async Task<JsonElement> GetAsync(string path, string key)
     {
         using var client = new HttpClient();

@@ -25,6 +25,7 @@ public sealed class StoredJsonTests
         { "reraised", new AlertReraised("a1", At, SampleFinding) },
         { "returned", new AlertReturned("a1", At, SampleFinding with { ClearedAt = At }) },
         { "corrected", new AlertCorrected("a1", At, SampleFinding, AlertCorrection.Withdrawn) },
+        { "reworded", new AlertReworded("a1", At, SampleFinding) },
         { "acknowledged", new AlertAcknowledged("a1", At, "ann", null) },
         { "noted", new AlertNoted("a1", At, "ann", "seen \u2028 it") },
         { "shelved", new AlertShelved("a1", At, "ann", At.AddDays(1), "parts ordered") },
