@@ -60,7 +60,7 @@ internal static class DemoRun
         });
         await estate.TakeInHandAsync(stop);
         clock.Begin(DemoFeed.Ahead);
-        await Hosting.SayReadyAsync(app, terminal);
+        await Hosting.SayReadyAsync(app, terminal, stop);
         await ActivatorUtilities.CreateInstance<DemoFeed>(app.Services, estate).RunAsync(mqttPort, stop);
     }
 

@@ -5,6 +5,7 @@ using Microsoft.AspNetCore.Hosting.Server.Features;
 using Microsoft.AspNetCore.Http.Features;
 using TankWatch.Service.Commands;
 using TankWatch.Service.Configuration;
+using TankWatch.Service.Sites;
 using TankWatch.Service.Storage;
 
 namespace TankWatch.Service.Operation;
@@ -27,7 +28,7 @@ internal static class Hosting
             return terminal.Fail(hindrance);
         }
 
-        await SayReadyAsync(app, terminal);
+        await SayReadyAsync(app, terminal, stop);
         await app.WaitForShutdownAsync(stop);
         return ExitCode.Success;
     }
@@ -46,10 +47,20 @@ internal static class Hosting
         }
     }
 
-    public static async Task SayReadyAsync(WebApplication app, Terminal terminal)
+    public static async Task SayReadyAsync(WebApplication app, Terminal terminal, CancellationToken stop)
     {
+        try
+        {
+            // Before that, the first page would say that there are no buildings.
+            await app.Services.GetRequiredService<SiteKeeper>().Read.WaitAsync(stop);
+        }
+        catch (OperationCanceledException)
+        {
+            return; // Stopped before it was ready.
+        }
+
         await terminal.Out.WriteLineAsync($"ready: {Address(app)}");
-        await terminal.Out.FlushAsync();
+        await terminal.Out.FlushAsync(stop);
     }
 
     /// <summary>The first address that is really listened on; port 0 has become a number by then.</summary>

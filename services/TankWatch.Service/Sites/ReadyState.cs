@@ -6,15 +6,17 @@ public enum Stage { Store, Broker, Mail, Sites }
 /// <param name="Name">store, broker, mail or sites.</param>
 /// <param name="Ok">It works.</param>
 /// <param name="Essential">Without it the service is not ready. Mail is not: what cannot be sent now waits in the outbox.
-/// Nor is a site that cannot be judged: the others go on.</param>
+/// Nor is a site that cannot be judged, once all of them have been read: the others go on.</param>
 /// <param name="Reason">Why not, in one line; null when it works.</param>
 public sealed record StageState(string Name, bool Ok, bool Essential, string? Reason);
 
 /// <summary>Whether the service is ready, and if not, why. Any thread may set and read it.</summary>
 public sealed class ReadyState
 {
+    private const string NotStarted = "not started yet";
+
     private readonly Lock changing = new();
-    private readonly Dictionary<Stage, string?> reasons = Enum.GetValues<Stage>().ToDictionary(stage => stage, _ => (string?)"not started yet");
+    private readonly Dictionary<Stage, string?> reasons = Enum.GetValues<Stage>().ToDictionary(stage => stage, _ => (string?)NotStarted);
 
     public bool IsReady => Stages.All(stage => stage.Ok || !stage.Essential);
 
@@ -25,7 +27,7 @@ public sealed class ReadyState
             lock (changing)
             {
                 return [.. reasons.OrderBy(pair => pair.Key).Select(pair => new StageState(
-                    pair.Key.ToString().ToLowerInvariant(), pair.Value is null, pair.Key is Stage.Store or Stage.Broker, pair.Value))];
+                    pair.Key.ToString().ToLowerInvariant(), pair.Value is null, pair.Key is Stage.Store or Stage.Broker || (pair.Key is Stage.Sites && pair.Value == NotStarted), pair.Value))];
             }
         }
     }

@@ -29,8 +29,12 @@ public sealed partial class SiteKeeper(
     private readonly Folding folding = new(series, logger);
     private readonly SiteRoster roster = new(ledger, series, metrics, time, logger);
     private readonly HashSet<SiteId> reworking = [];
+    private readonly TaskCompletionSource read = new(TaskCreationOptions.RunContinuationsAsynchronously);
     private string installation = "";
     private DateTimeOffset lastTick;
+
+    /// <summary>Completes when all sites have been read and can be seen.</summary>
+    public Task Read => read.Task;
 
     /// <summary>Completes when the message is durable.</summary>
     public Task ReceiveAsync(ReceivedMessage message, CancellationToken stop) => inbox.ReceiveAsync(message, stop);
@@ -44,6 +48,7 @@ public sealed partial class SiteKeeper(
             await UntilStoredAsync(() => { series.Open(); return true; }, stoppingToken);
             await StepAsync([], refresh: true, stoppingToken);
             LogKeeping(roster.Sites.Count);
+            read.TrySetResult();
             using var timer = time.CreateTimer(_ => inbox.Wake(), null, TickEvery, TickEvery);
             while (await inbox.Reader.WaitToReadAsync(stoppingToken))
             {
@@ -58,6 +63,7 @@ public sealed partial class SiteKeeper(
         finally
         {
             Abandon();
+            read.TrySetCanceled(stoppingToken);
             await folding.EndAsync();
         }
     }
