@@ -51,6 +51,9 @@ public static class CommandLine
         SiteCommands.Create(terminal),
         UnitCommands.Create(terminal),
         KeyCommands.Create(terminal),
+        BackupCommand.Create(terminal),
+        RestoreCommand.Create(terminal),
+        VerifyCommand.Create(terminal),
         ConfigCommands.Create(terminal, settings),
         LoadCommand.Create(terminal),
     };

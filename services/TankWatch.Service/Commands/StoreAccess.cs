@@ -28,8 +28,28 @@ internal static class StoreAccess
         return await work(new LedgerStore(database, TimeProvider.System));
     }
 
+    /// <summary>Runs work on a store that is there already, beside a running service or without one.</summary>
+    /// <param name="terminal">For faults.</param>
+    /// <param name="data">What <c>--data</c> says, if given.</param>
+    /// <param name="work">Returns the exit code.</param>
+    public static async Task<int> WithStoreAsync(Terminal terminal, string? data, Func<Database, Task<int>> work)
+    {
+        if (Folder(terminal, data) is not { } folder)
+        {
+            return ExitCode.BadInput;
+        }
+
+        if (!File.Exists(Path.Combine(folder, Database.FileName)))
+        {
+            return terminal.Refuse($"There is no store in '{folder}'.");
+        }
+
+        using var database = new Database(new DataOptions { Path = folder });
+        return await work(database);
+    }
+
     /// <summary>Faults of other sections are none of these commands' business.</summary>
-    private static string? Folder(Terminal terminal, string? data)
+    internal static string? Folder(Terminal terminal, string? data)
     {
         if (data is not null)
         {

@@ -57,5 +57,5 @@ public sealed record Terminal(TextWriter Out, TextWriter Error, bool Watched)
         });
     }
 
-    private static string OneLine(string text) => string.Concat(text.Select(c => char.IsControl(c) ? ' ' : c)).Trim();
+    internal static string OneLine(string text) => string.Concat(text.Select(c => char.IsControl(c) ? ' ' : c)).Trim();
 }

@@ -44,7 +44,7 @@ public sealed partial class SiteKeeper(
         await Task.Yield();
         try
         {
-            installation = await UntilStoredAsync(ledger.GetInstallation, stoppingToken);
+            installation = await UntilStoredAsync(() => { database.TakeOver(); return ledger.GetInstallation(); }, stoppingToken);
             await UntilStoredAsync(() => { series.Open(); return true; }, stoppingToken);
             await StepAsync([], refresh: true, stoppingToken);
             LogKeeping(roster.Sites.Count);
@@ -79,7 +79,17 @@ public sealed partial class SiteKeeper(
         return batch;
     }
 
+    /// <summary>One step, done again when the store turned out to be replaced by a backup meanwhile.</summary>
     private async Task StepAsync(List<Work> batch, bool refresh, CancellationToken stop)
+    {
+        while (!await TryStepAsync(batch, refresh, stop))
+        {
+            refresh = true;
+        }
+    }
+
+    /// <returns>False when nothing of it counts, because the store is another one since.</returns>
+    private async Task<bool> TryStepAsync(List<Work> batch, bool refresh, CancellationToken stop)
     {
         var pending = batch;
         try
@@ -87,6 +97,12 @@ public sealed partial class SiteKeeper(
             var now = time.GetUtcNow();
             var isTick = now - lastTick >= TickEvery;
             var writes = new List<SiteWrites>();
+            if ((refresh || isTick) && await UntilStoredAsync(database.IsReplaced, stop))
+            {
+                await TakeOverAsync(now, stop);
+                refresh = true;
+            }
+
             var gone = refresh || isTick ? await RefreshAsync(writes, now, stop) : [];
             var fresh = await JournalAsync([.. batch.OfType<Work.Message>()], stop);
             pending = [.. batch.Where(work => work is not Work.Message)];
@@ -110,12 +126,34 @@ public sealed partial class SiteKeeper(
             ready.Set(Stage.Sites, FailedSites());
             outcomes.ForEach(done => done.Command.Outcome.TrySetResult(saved ? done.Outcome : NotNow));
             batch.OfType<Work.Refresh>().ToList().ForEach(work => work.Done.TrySetResult());
+            return true;
+        }
+        catch (StoreReplacedException)
+        {
+            for (var i = 0; i < batch.Count && pending != batch; i++)
+            {
+                // Told already, and not to be told twice: it only has to get into the store that is there now.
+                batch[i] = batch[i] is Work.Message told ? told with { Receipt = new NobodyAsks() } : batch[i];
+            }
+
+            return false;
         }
         catch (OperationCanceledException)
         {
             pending.ForEach(Cancel);
             throw;
         }
+    }
+
+    /// <summary>Whatever is in memory is of the store before.</summary>
+    private async Task TakeOverAsync(DateTimeOffset now, CancellationToken stop)
+    {
+        await folding.EndAsync(); // It must not go on with what it has begun.
+        await UntilStoredAsync(() => { database.TakeOver(); series.Open(); return true; }, stop);
+        installation = await UntilStoredAsync(ledger.GetInstallation, stop);
+        roster.BuildAllAnew();
+        folding.GiveUp(now);
+        LogTakenOver();
     }
 
     private void Publish(bool isTick, IReadOnlyCollection<SiteId> heard, List<SiteWrites> writes, IReadOnlyList<SiteId> gone, DateTimeOffset now)
@@ -373,7 +411,8 @@ public sealed partial class SiteKeeper(
                 ready.Set(Stage.Store, null);
                 return result;
             }
-            catch (Exception fault) when ((fault is SqliteException sqlite && sqlite.SqliteErrorCode != SQLitePCL.raw.SQLITE_CONSTRAINT) || fault is StoreException)
+            catch (Exception fault) when (
+                (fault is SqliteException sqlite && sqlite.SqliteErrorCode != SQLitePCL.raw.SQLITE_CONSTRAINT) || fault is StoreException and not StoreReplacedException)
             {
                 await ReportAsync(fault, stop);
             }
@@ -412,6 +451,22 @@ public sealed partial class SiteKeeper(
                 break;
         }
     }
+
+    private sealed class NobodyAsks : IReceipt
+    {
+        public void Durable()
+        {
+            // Told before.
+        }
+
+        public void Abandoned()
+        {
+            // Told before.
+        }
+    }
+
+    [LoggerMessage(Level = LogLevel.Warning, Message = "the store was replaced by a backup: everything is built anew from it, and what came after it is gone")]
+    private partial void LogTakenOver();
 
     [LoggerMessage(Level = LogLevel.Information, Message = "keeping {Sites} sites")]
     private partial void LogKeeping(int sites);

@@ -77,8 +77,9 @@ public sealed partial class LedgerStore
                 row.GetInt64(0), new(row.Time(1), row.GetString(2), row.GetString(3)), StoredJson.Read<Alert>(row.GetString(4))),
             after, site, kind is { } only ? FindingNames.Of(only) : null, limit);
 
-        // With fewer than asked for, all of the log was looked through, and the rest of it need not be again.
-        return new AlertLogPart(events, events.Count == limit ? events[^1].Position : Math.Max(after, AlertPosition(connection)));
+        // With fewer than asked for, all of the log was looked through, and the rest of it need not be again. A position ahead of the log
+        // is of a store that a backup has replaced.
+        return new AlertLogPart(events, events.Count == limit ? events[^1].Position : AlertPosition(connection));
     });
 
     /// <summary>The alerts that what is known from a time on can still change: those open, and those that ended at or after it.</summary>

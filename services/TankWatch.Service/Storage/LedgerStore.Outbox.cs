@@ -54,14 +54,15 @@ public sealed partial class LedgerStore
     internal IReadOnlyList<string> ListMessageIds(IEnumerable<string> keys) => database.Read(connection => keys
         .Select(key => connection.Scalar("SELECT message_id FROM outbox WHERE key = ?1", key) as string).OfType<string>().ToList());
 
+    // By key too: while a letter was under way, a restored backup may have given its number to another one.
     internal void MarkSent(OutboxEntry entry, DateTimeOffset at) => database.Write(connection => connection.Execute(
-        "UPDATE outbox SET attempts = attempts + 1, next_attempt = NULL, sent_at = ?2, last_error = NULL WHERE n = ?1", entry.Position, at));
+        "UPDATE outbox SET attempts = attempts + 1, next_attempt = NULL, sent_at = ?2, last_error = NULL WHERE n = ?1 AND key = ?3", entry.Position, at, entry.Key));
 
     internal void MarkFailed(OutboxEntry entry, string error, DateTimeOffset nextAttempt) => database.Write(connection => connection.Execute(
-        "UPDATE outbox SET attempts = attempts + 1, next_attempt = ?2, last_error = ?3 WHERE n = ?1", entry.Position, nextAttempt, error));
+        "UPDATE outbox SET attempts = attempts + 1, next_attempt = ?2, last_error = ?3 WHERE n = ?1 AND key = ?4", entry.Position, nextAttempt, error, entry.Key));
 
     internal void MarkAbandoned(OutboxEntry entry, string error, DateTimeOffset at) => database.Write(connection => connection.Execute(
-        "UPDATE outbox SET attempts = attempts + 1, next_attempt = NULL, abandoned_at = ?2, last_error = ?3 WHERE n = ?1", entry.Position, at, error));
+        "UPDATE outbox SET attempts = attempts + 1, next_attempt = NULL, abandoned_at = ?2, last_error = ?3 WHERE n = ?1 AND key = ?4", entry.Position, at, error, entry.Key));
 
     /// <summary>Puts letters in the outbox; call it in the transaction of the alert events they follow from.</summary>
     internal static void Post(SqliteConnection connection, IEnumerable<OutboxLetter> letters, DateTimeOffset now)

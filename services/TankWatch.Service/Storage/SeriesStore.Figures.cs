@@ -43,5 +43,5 @@ public sealed partial class SeriesStore
         }
     }
 
-    private static string Stored(DateOnly date) => date.ToString("yyyy-MM-dd", CultureInfo.InvariantCulture);
+    internal static string Stored(DateOnly date) => date.ToString("yyyy-MM-dd", CultureInfo.InvariantCulture);
 }

@@ -74,6 +74,6 @@ public sealed class DatabaseTests
                 (who == 0 ? rig.Database : other).Write(c => c.Execute("INSERT INTO meta (name, value) VALUES (?1, '')", $"{who}-{i}"));
             }
         }, TestContext.Current.CancellationToken)));
-        Assert.Equal(100L, rig.Database.Read(c => c.Scalar("SELECT count(*) FROM meta")));
+        Assert.Equal(100L, rig.Database.Read(c => c.Scalar("SELECT count(*) FROM meta WHERE name <> 'generation'")));
     }
 }

@@ -26,6 +26,9 @@ internal sealed class UnitCounts(UnitId unit)
 
     public bool IsChanged => changes != saved;
 
+    /// <summary>What was taken of the newest restarts.</summary>
+    public IEnumerable<KeyValuePair<long, SequenceSet>> Restarts => boots;
+
     public long? HighestBoot => boots.Count > 0 ? boots.Keys[^1] : null;
 
     /// <summary>Sequence numbers skipped within the restarts: sent, and never taken.</summary>
