@@ -3,6 +3,7 @@ using Microsoft.AspNetCore.Http.HttpResults;
 using TankWatch.Core.Sites;
 using TankWatch.Core.Time;
 using TankWatch.Service.Api.Contract;
+using TankWatch.Service.Api.Csv;
 using TankWatch.Service.Sites;
 using TankWatch.Service.Storage;
 
@@ -19,16 +20,18 @@ internal static class FigureRoutes
         var site = api.MapGroup("/sites/{site}").WithTags("Figures").ProducesProblem(StatusCodes.Status404NotFound);
         site.MapGet("/now", GetNow).WithName("getNow").WithSummary("What is known of a site now.");
         site.MapGet("/history", GetHistory).WithName("getHistory").WithSummary("Steps and runs of a time.")
-            .WithDescription("Without 'from' and 'to' the last day; at most 400 days. 'limit' and 'after' page the steps.");
+            .WithDescription("Without 'from' and 'to' the last day; at most 400 days. 'limit' and 'after' page the steps. CSV has no pages and takes any length of time.")
+            .WithCsv("Steps and runs of all of the time asked for, oldest first.");
         site.MapGet("/summary", GetSummary).WithName("getSummary").WithSummary("Figures of a day, week or month, and of the one before.")
-            .WithDescription("'period' is day, week (ISO 8601) or month; 'date' is any local day in it, by default today.");
+            .WithDescription("'period' is day, week (ISO 8601) or month; 'date' is any local day in it, by default today.")
+            .WithCsv("A row for each pump and tank, of the period and of the one before. What is unknown is empty.");
     }
 
     private static Results<Ok<NowJson>, ProblemHttpResult> GetNow(string site, Caller caller, SiteDirectory directory) =>
         Find(site, caller, directory) is { } view ? TypedResults.Ok(NowOf(view)) : SiteRoutes.NoSite();
 
-    private static Results<Ok<HistoryJson>, ProblemHttpResult> GetHistory(
-        string site, Caller caller, SiteDirectory directory, SeriesStore series, TimeProvider time, string? from, string? to, string? after, int? limit)
+    private static Results<Ok<HistoryJson>, CsvResult, ProblemHttpResult> GetHistory(
+        HttpContext context, string site, Caller caller, SiteDirectory directory, SeriesStore series, TimeProvider time, string? from, string? to, string? after, int? limit)
     {
         if (!Query.TryLimit(limit, out var count, out var problem)
             || !Query.TryTime("from", from, out var start, out problem)
@@ -44,9 +47,17 @@ internal static class FigureRoutes
 
         var until = end ?? time.GetUtcNow();
         var since = start ?? (until - DateTimeOffset.MinValue > UsualHistory ? until - UsualHistory : DateTimeOffset.MinValue);
-        if (since >= until || until - since > LongestHistory)
+        var isCsv = CsvAnswer.IsWanted(context);
+        if (since >= until || (!isCsv && until - since > LongestHistory))
         {
-            return Problems.BadRequest($"'from' must be before 'to', by at most {LongestHistory.TotalDays} days.");
+            return Problems.BadRequest($"'from' must be before 'to'{(isCsv ? "" : $", by at most {LongestHistory.TotalDays} days")}.");
+        }
+
+        if (isCsv)
+        {
+            return after is null && limit is null
+                ? HistoryCsv.Of(series, plan, since, until)
+                : Problems.BadRequest("'after' and 'limit' are for JSON: CSV is all of the time asked for.");
         }
 
         var steps = Query.Page(series.ListSteps(plan, since, until, after, count + 1), count, step => step.Cursor);
@@ -56,8 +67,8 @@ internal static class FigureRoutes
             [.. runs.Reverse().Select(RunJson.Of)], steps.Next));
     }
 
-    private static Results<Ok<SummaryJson>, ProblemHttpResult> GetSummary(
-        string site, Caller caller, SiteDirectory directory, SummaryReader summaries, TimeProvider time, string? period, string? date)
+    private static Results<Ok<SummaryJson>, CsvResult, ProblemHttpResult> GetSummary(
+        HttpContext context, string site, Caller caller, SiteDirectory directory, SummaryReader summaries, TimeProvider time, string? period, string? date)
     {
         if (Period.Find(period ?? "day") is not { } kind)
         {
@@ -70,9 +81,13 @@ internal static class FigureRoutes
             return Problems.BadRequest("'date' is a day such as 2026-03-01.");
         }
 
-        return Find(site, caller, directory) is { } view
-            ? TypedResults.Ok(summaries.Read(view, kind, asked ?? LocalDays.DateOf(time.GetUtcNow(), view.Plan.TimeZone)))
-            : SiteRoutes.NoSite();
+        if (Find(site, caller, directory) is not { } view)
+        {
+            return SiteRoutes.NoSite();
+        }
+
+        var summary = summaries.Read(view, kind, asked ?? LocalDays.DateOf(time.GetUtcNow(), view.Plan.TimeZone));
+        return CsvAnswer.IsWanted(context) ? SummaryCsv.Of(summary) : TypedResults.Ok(summary);
     }
 
     /// <summary>Null too when the caller may not see it: another's site does not exist.</summary>
@@ -110,7 +125,7 @@ internal static class FigureRoutes
     }
 
     /// <summary>How many probes are wet; null with a dry one below a wet one, where no count says how high the water stands.</summary>
-    private static int? StepOf(IReadOnlyList<bool> wet)
+    public static int? StepOf(IReadOnlyList<bool> wet)
     {
         var bits = wet.Select((isWet, probe) => isWet ? 1 << probe : 0).Sum();
         return (bits & (bits + 1)) == 0 ? BitOperations.PopCount((uint)bits) : null;

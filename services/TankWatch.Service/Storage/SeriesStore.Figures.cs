@@ -13,6 +13,20 @@ public sealed partial class SeriesStore
         "SELECT json FROM runs WHERE site = ?1 AND started < ?3 AND (stopped IS NULL OR stopped > ?2 OR started >= ?2) ORDER BY started, pump",
         row => StoredJson.Read<PumpRun>(row.GetString(0)), site, from, to));
 
+    /// <param name="site">Whose.</param>
+    /// <param name="after">The last run of the part before; null for the first part.</param>
+    /// <param name="from">Runs that touch [from, to).</param>
+    /// <param name="to">As above.</param>
+    /// <param name="limit">At most so many.</param>
+    /// <returns>A part of the runs, in order.</returns>
+    internal IReadOnlyList<PumpRun> ListRunsAfter(SiteId site, PumpRun? after, DateTimeOffset from, DateTimeOffset to, int limit) =>
+        database.Read(connection => connection.List(
+            """
+            SELECT json FROM runs WHERE site = ?1 AND (started, pump) > (?4, ?5) AND started < ?3 AND (stopped IS NULL OR stopped > ?2 OR started >= ?2)
+            ORDER BY started, pump LIMIT ?6
+            """,
+            row => StoredJson.Read<PumpRun>(row.GetString(0)), site, from, to, after?.StartedAt ?? DateTimeOffset.MinValue, after?.Pump.Value ?? "", limit));
+
     /// <returns>The newest runs of a pump, newest first.</returns>
     public IReadOnlyList<PumpRun> ListLastRuns(SiteId site, DeviceId pump, int limit) => database.Read(connection => connection.List(
         "SELECT json FROM runs WHERE site = ?1 AND pump = ?2 ORDER BY started DESC LIMIT ?3", row => StoredJson.Read<PumpRun>(row.GetString(0)), site, pump, limit));
