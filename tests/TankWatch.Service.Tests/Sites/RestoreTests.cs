@@ -1,4 +1,5 @@
 using TankWatch.Service.Configuration;
+using TankWatch.Service.Sites;
 using TankWatch.Service.Storage;
 using TankWatch.Service.Storage.Keeping;
 using TankWatch.Service.Tests.Storage.Keeping;
@@ -48,7 +49,7 @@ public sealed class RestoreTests : IDisposable
         BackupFile.Make(rig.Database, Backup, CancellationToken.None);
         Replace(rig);
         var receipt = new CountingReceipt();
-        await rig.Inbox.TakeInAsync(new($"tankwatch/v1/fu-1/supply", System.Text.Encoding.UTF8.GetBytes(SampleSite.Supply(rig.Time.GetUtcNow(), true, 7000)), false, rig.Time.GetUtcNow()), receipt, CancellationToken.None);
+        await TakeInAsync(rig, 7000, receipt);
         await rig.SettleAsync();
         Assert.Equal((1, 0), (receipt.Told, receipt.Given));
         Assert.Equal(45, (await LivedStore.CheckAsync(rig)).Done.Messages);
@@ -60,10 +61,15 @@ public sealed class RestoreTests : IDisposable
         await using var rig = await LivedStore.RunningAsync();
         BackupFile.Make(rig.Database, Backup, CancellationToken.None);
 
-        // The receipt is told between the two transactions of the step: the backup comes exactly there.
+        // The receipt is told between the two transactions of a step, and the backup comes exactly there; the command makes the second one.
+        using var gate = new ManualResetEventSlim();
         var receipt = new CountingReceipt { WhenTold = () => Replace(rig) };
-        await rig.Inbox.TakeInAsync(new($"tankwatch/v1/fu-1/pump", System.Text.Encoding.UTF8.GetBytes(SampleSite.Pump(rig.Time.GetUtcNow(), true, 7000)), false, rig.Time.GetUtcNow()), receipt, CancellationToken.None);
-        await rig.SendAsync("pump", SampleSite.Pump(rig.Time.GetUtcNow().AddSeconds(1), false, 7001));
+        await TakeInAsync(rig, 7000, new CountingReceipt { WhenTold = gate.Wait });
+        await TakeInAsync(rig, 7001, receipt);
+        var alert = (string)rig.Database.Read(c => c.Scalar("SELECT id FROM alerts WHERE state LIKE '%unacknowledged' LIMIT 1"))!;
+        var acknowledged = rig.Directory.TellAsync(new TankWatch.Core.Acknowledge(alert, "ann", null), CancellationToken.None);
+        gate.Set();
+        Assert.IsType<CommandOutcome.Done>(await acknowledged);
         await rig.PassAsync(TimeSpan.FromSeconds(2), TimeSpan.FromSeconds(1));
         Assert.Equal((1, 0), (receipt.Told, receipt.Given));
         var (done, said) = await LivedStore.CheckAsync(rig);
@@ -124,6 +130,10 @@ public sealed class RestoreTests : IDisposable
         rig.Database.TakeOver();
         Assert.Null(rig.Put(SampleSite.Json()));
     }
+
+    private static ValueTask TakeInAsync(Rig rig, long seq, CountingReceipt receipt) => rig.Inbox.TakeInAsync(
+        new("tankwatch/v1/fu-1/supply", System.Text.Encoding.UTF8.GetBytes(SampleSite.Supply(rig.Time.GetUtcNow(), true, seq)), false, rig.Time.GetUtcNow()),
+        receipt, CancellationToken.None);
 
     private void Replace(Rig rig)
     {

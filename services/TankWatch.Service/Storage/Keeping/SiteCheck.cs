@@ -116,37 +116,54 @@ internal sealed class SiteCheck
         if (differences.Count > 0 && Newest(plan) is { Count: > 0 } newest && Differences(plan, stored, newest).Count == 0)
         {
             found.Notes.Add($"site {plan.Id}: the newest {newest.Count} messages are stored and not judged yet; the service does that when it starts");
-            differences.Clear();
+            return;
         }
 
-        found.Faults.AddRange(differences);
+        // So may late ones, in parts, from the earliest of them on.
+        var unsettled = Unsettled(plan);
+        found.Faults.AddRange(differences.Where(difference => difference.Until < unsettled).Select(difference => difference.Text));
+        if (differences.Exists(difference => difference.Until >= unsettled))
+        {
+            found.Notes.Add($"site {plan.Id}: runs and days from {Rfc3339.Format(unsettled)} on cannot be checked until the service has judged what came late");
+        }
     }
 
     private HashSet<Observation> Newest(SitePlan plan) => [.. series.ReadJournal(plan, series.Position - 1).Select(read => read.Seen)];
 
-    private List<string> Differences(SitePlan plan, RollUps stored, HashSet<Observation> without)
+    /// <summary>All that happened before this was judged when the site was last saved.</summary>
+    private DateTimeOffset Unsettled(SitePlan plan) => series.ReadJournal(plan, series.ReadMark(plan.Id)?.Position ?? 0)
+        .Select(read => read.Seen.Stamp.At).DefaultIfEmpty(DateTimeOffset.MaxValue).Min();
+
+    private List<Difference> Differences(SitePlan plan, RollUps stored, HashSet<Observation> without)
     {
         var judged = RollUp.Judge(connection, series, plan, stored, without);
         var firstDate = judged.From is { } from ? SeriesStore.Stored(LocalDays.DateOf(from, plan.TimeZone)) : null;
-        var differences = new List<string>();
+        var differences = new List<Difference>();
         (found.Agreeing, found.Uncheckable) = (0, 0);
         Compare<(DateTimeOffset Started, string Pump), PumpRun>(
             stored.Runs, judged.Made.Runs, run => judged.From is null || run.Started < judged.From,
-            run => $"site {plan.Id}: the run of {run.Pump} from {Rfc3339.Format(run.Started)}", differences);
+            (run, what, value) => differences.Add(new(
+                $"site {plan.Id}: the run of {run.Pump} from {Rfc3339.Format(run.Started)} {what}", value is null ? run.Started : value.StoppedAt ?? DateTimeOffset.MaxValue)));
         Compare<string, SiteDay>(
-            stored.Days, judged.Made.Days, date => firstDate is null || string.CompareOrdinal(date, firstDate) < 0, date => $"site {plan.Id}: the day {date}", differences);
+            stored.Days, judged.Made.Days, date => firstDate is null || string.CompareOrdinal(date, firstDate) < 0,
+            (date, what, value) => differences.Add(new($"site {plan.Id}: the day {date} {what}", SettledBy(value, plan))));
         return differences;
     }
 
+    /// <summary>A run may add to a day after its end, when it stops on the next one.</summary>
+    private static DateTimeOffset SettledBy(SiteDay? day, SitePlan plan) =>
+        day is null || day.Date > DateOnly.MaxValue.AddDays(-3) ? DateTimeOffset.MinValue : LocalDays.StartOf(day.Date.AddDays(2), plan.TimeZone);
+
     private void Compare<TKey, TValue>(
-        SortedDictionary<TKey, string> stored, SortedDictionary<TKey, string> made, Func<TKey, bool> isBefore, Func<TKey, string> name, List<string> differences)
+        SortedDictionary<TKey, string> stored, SortedDictionary<TKey, string> made, Func<TKey, bool> isBefore, Action<TKey, string, TValue?> differs)
         where TKey : notnull
+        where TValue : class
     {
         foreach (var (key, json) in stored)
         {
-            if (!TryRead<TValue>(json, out var asWritten))
+            if (TryRead<TValue>(json, out var asWritten) is not { } value)
             {
-                differences.Add($"{name(key)} cannot be read");
+                differs(key, "cannot be read", null);
             }
             else if (isBefore(key))
             {
@@ -154,11 +171,11 @@ internal sealed class SiteCheck
             }
             else if (!made.TryGetValue(key, out var right))
             {
-                differences.Add($"{name(key)} is stored, and not in the messages");
+                differs(key, "is stored, and not in the messages", value);
             }
             else if (asWritten != right)
             {
-                differences.Add($"{name(key)} is not what the messages say");
+                differs(key, "is not what the messages say", value);
             }
             else
             {
@@ -166,21 +183,29 @@ internal sealed class SiteCheck
             }
         }
 
-        differences.AddRange(made.Keys.Where(key => !stored.ContainsKey(key) && !isBefore(key)).Select(key => $"{name(key)} is missing"));
+        foreach (var (key, json) in made.Where(right => !stored.ContainsKey(right.Key) && !isBefore(right.Key)))
+        {
+            differs(key, "is missing", StoredJson.Read<TValue>(json));
+        }
     }
 
     /// <summary>Written anew, so that what an earlier version wrote with fewer members compares.</summary>
-    private static bool TryRead<T>(string json, out string asWritten)
+    private static T? TryRead<T>(string json, out string asWritten) where T : class
     {
         try
         {
-            asWritten = StoredJson.Write(StoredJson.Read<T>(json));
-            return true;
+            var value = StoredJson.Read<T>(json);
+            asWritten = StoredJson.Write(value);
+            return value;
         }
         catch (StoreException)
         {
             asWritten = "";
-            return false;
+            return null;
         }
     }
+
+    /// <param name="Text">In one line.</param>
+    /// <param name="Until">What happened from here on has nothing to do with it.</param>
+    private sealed record Difference(string Text, DateTimeOffset Until);
 }

@@ -45,13 +45,12 @@ public sealed class StoreCheckTests
     [InlineData("UPDATE blocks SET id = id + (1 << 50) WHERE id = (SELECT max(id) FROM blocks)", "which is not known")]
     [InlineData("DELETE FROM blocks WHERE id = (SELECT max(id) FROM blocks)", "are counted and")]
     [InlineData("DELETE FROM unit_counts", "are not in its counts")]
-    [InlineData("DELETE FROM days WHERE date = '2026-03-03'", "the day 2026-03-03 is missing")]
-    [InlineData("UPDATE days SET json = replace(json, '\"starts\":', '\"starts\":1') WHERE date = '2026-03-03'", "the day 2026-03-03 is not what")]
-    [InlineData("UPDATE days SET json = '{' WHERE date = '2026-03-03'", "the day 2026-03-03 cannot be read")]
-    [InlineData("INSERT INTO days SELECT site, '2026-03-20', json FROM days LIMIT 1", "the day 2026-03-20 is not what")]
+    [InlineData("DELETE FROM days WHERE date = '2026-03-02'", "the day 2026-03-02 is missing")]
+    [InlineData("UPDATE days SET json = replace(json, '\"starts\":', '\"starts\":1') WHERE date = '2026-03-02'", "the day 2026-03-02 is not what")]
+    [InlineData("UPDATE days SET json = '{' WHERE date = '2026-03-02'", "the day 2026-03-02 cannot be read")]
     [InlineData("DELETE FROM runs WHERE started = (SELECT min(started) FROM runs)", "the run of p1 from 2026-03-02T12:")]
     [InlineData("UPDATE runs SET json = replace(json, '\"manual\":false', '\"manual\":true')", "is not what the messages say")]
-    [InlineData("UPDATE runs SET started = started + 1 WHERE started = (SELECT max(started) FROM runs)", "is stored, and not in the messages")]
+    [InlineData("UPDATE runs SET started = started + 1 WHERE started = (SELECT min(started) FROM runs)", "is stored, and not in the messages")]
     [InlineData("UPDATE site_marks SET position = 1000000", "up to position 1000000")]
     [InlineData("DELETE FROM alert_log WHERE n = 0", "is not in the log of all alerts")]
     [InlineData("DELETE FROM alert_events WHERE n = 0", "stored are the numbers 1")]
@@ -79,6 +78,17 @@ public sealed class StoreCheckTests
     }
 
     [Fact]
+    public async Task What_late_messages_may_still_change_is_no_fault_and_what_lies_before_them_is()
+    {
+        await using var rig = await LivedStore.RunningAsync();
+        rig.Database.Write(c => c.Execute("UPDATE runs SET json = replace(json, '\"manual\":false', '\"manual\":true')"));
+        var (done, said) = await LivedStore.CheckAsync(rig);
+        Assert.Equal(6, done.Faults);
+        Assert.Equal(7, said.Count);
+        Assert.Contains("what came late", said.Single(line => line.StartsWith("note: ", StringComparison.Ordinal)), StringComparison.Ordinal);
+    }
+
+    [Fact]
     public async Task A_saved_state_of_another_site_file_is_a_note()
     {
         await using var rig = await LivedStore.RunningAsync();
@@ -92,14 +102,14 @@ public sealed class StoreCheckTests
     public async Task What_a_service_puts_right_meanwhile_is_no_fault()
     {
         await using var rig = await LivedStore.RunningAsync();
-        var json = (string)rig.Database.Read(c => c.Scalar("SELECT json FROM days WHERE date = '2026-03-03'"))!;
-        rig.Database.Write(c => c.Execute("DELETE FROM days WHERE date = '2026-03-03'"));
+        var json = (string)rig.Database.Read(c => c.Scalar("SELECT json FROM days WHERE date = '2026-03-02'"))!;
+        rig.Database.Write(c => c.Execute("DELETE FROM days WHERE date = '2026-03-02'"));
         var looks = 0;
         var (done, _) = await LivedStore.CheckAsync(rig, () =>
         {
             rig.Database.Write(c => c.Execute(++looks < 3
                 ? "INSERT INTO alert_log (alert, n) SELECT alert, n FROM alert_log LIMIT 0; UPDATE site_marks SET position = position - 1"
-                : $"INSERT INTO days VALUES ('alder-row', '2026-03-03', '{json}')"));
+                : $"INSERT INTO days VALUES ('alder-row', '2026-03-02', '{json}')"));
             return Task.CompletedTask;
         });
         Assert.Equal((0, 3), (done.Faults, looks));
