@@ -15,9 +15,8 @@ internal static class SettingTable
     public static IReadOnlyList<Setting> All { get; } =
     [
         Text("Data:Path", (s, v) => s.Data.Path = v),
-        new("Data:KeepRawDays", (s, v) => int.TryParse(v, NumberStyles.None, CultureInfo.InvariantCulture, out var days) && days is >= 30 and <= 36_500
-            ? Keep(() => s.Data.KeepRawDays = days)
-            : $"'{v}' is not a whole number of days from 30 to 36500."),
+        Whole("Data:KeepRawDays", 30, 36_500, (s, v) => s.Data.KeepRawDays = v),
+        Whole("Data:FoldRows", 1_000, 10_000_000, (s, v) => s.Data.FoldRows = v),
         new("Http:Urls", (s, v) => Urls(v) ?? Keep(() => s.Http.Urls = v)),
 
         Choice<MqttMode>("Mqtt:Mode", (s, v) => s.Mqtt.Mode = v),
@@ -56,6 +55,11 @@ internal static class SettingTable
 
     private static Setting Text(string key, Action<Settings, string> put) => new(key, (s, v) =>
         v.Any(char.IsControl) ? "holds a control character." : Keep(() => put(s, v)));
+
+    private static Setting Whole(string key, int least, int most, Action<Settings, int> put) => new(key, (s, v) =>
+        int.TryParse(v, NumberStyles.None, CultureInfo.InvariantCulture, out var number) && number >= least && number <= most
+            ? Keep(() => put(s, number))
+            : string.Create(CultureInfo.InvariantCulture, $"'{v}' is not a whole number from {least} to {most}."));
 
     private static Setting Port(string key, Action<Settings, int> put) => new(key, (s, v) =>
         int.TryParse(v, NumberStyles.None, CultureInfo.InvariantCulture, out var port) && port is >= 1 and <= 65535

@@ -1,17 +1,20 @@
+using Microsoft.Data.Sqlite;
 using TankWatch.Core;
+using TankWatch.Service.Configuration;
 using TankWatch.Service.Storage;
 
 namespace TankWatch.Service.Sites;
 
 /// <summary>
-/// Has the journal folded when enough of it waits: first every site concerned is marked, a few at a time between the messages, then
-/// the fold itself runs beside the keeper. Owned by the keeper.
+/// Has the journal folded when enough of it waits: every site concerned is marked, a few at a time between the messages; then the rows
+/// are folded beside the keeper; then what is counted of units is saved, again a few at a time. Owned by the keeper.
 /// </summary>
-internal sealed partial class Folding(SeriesStore series, ILogger logger)
+/// <param name="series">The journal.</param>
+/// <param name="options">When it is due.</param>
+/// <param name="wake">Has the keeper come again; from any thread.</param>
+/// <param name="logger">For faults.</param>
+internal sealed partial class Folding(SeriesStore series, DataOptions options, Action wake, ILogger logger)
 {
-    /// <summary>So many rows wait in memory at most, or a little more.</summary>
-    public const int RowsDue = 200_000;
-
     /// <summary>Rows wait no longer than this: a restart has less to go through.</summary>
     public static readonly TimeSpan AgeDue = TimeSpan.FromMinutes(10);
 
@@ -19,76 +22,113 @@ internal sealed partial class Folding(SeriesStore series, ILogger logger)
     private static readonly TimeSpan Retry = TimeSpan.FromSeconds(30);
 
     private readonly Queue<SiteId> toMark = new();
-    private bool isBegun;
+    private Phase phase;
     private long position;
-    private Task? running;
+    private Task running = Task.CompletedTask;
+    private volatile bool rowsDone;
+    private Exception? rowsFault;
     private DateTimeOffset? waitingSince;
     private DateTimeOffset notBefore;
+    private long sweptDay;
 
-    /// <returns>Sites that are to be marked in this step.</returns>
-    public IReadOnlyList<SiteId> Due(DateTimeOffset now)
+    private enum Phase { Idle, Marking, Rows, CountsFirst, Counts }
+
+    /// <summary>The keeper should come again soon.</summary>
+    public bool IsHurrying => phase is Phase.Marking or Phase.CountsFirst or Phase.Counts;
+
+    /// <summary>Does what is due, and says which sites are to be marked in this step.</summary>
+    public IReadOnlyList<SiteId> Due(DateTimeOffset now, CancellationToken stop)
     {
-        if (!isBegun && running is null && IsDue(now))
+        switch (phase)
         {
-            position = series.Position;
-            foreach (var site in series.Fold.WaitingSites())
-            {
-                toMark.Enqueue(site);
-            }
-
-            isBegun = true;
+            case Phase.Idle when IsDue(now):
+                position = series.Position;
+                phase = Phase.Marking;
+                series.Fold.WaitingSites().ToList().ForEach(toMark.Enqueue);
+                break;
+            case Phase.Marking when toMark.Count == 0:
+                phase = Phase.Rows;
+                rowsDone = false;
+                running = Task.Run(() => Rows(now, stop), stop);
+                break;
+            case Phase.Rows when rowsDone:
+                phase = rowsFault is { } fault ? Failed(fault, now) : Phase.CountsFirst;
+                break;
+            case Phase.CountsFirst or Phase.Counts:
+                phase = Counts(now);
+                break;
         }
 
         return [.. toMark.Take(SitesAtOnce)];
     }
 
-    /// <summary>Those sites' marks are on disk; after the last of them the fold begins.</summary>
-    public void Marked(int sites, CancellationToken stop)
+    /// <summary>Those sites' marks are on disk.</summary>
+    public void Marked(int sites)
     {
         for (; sites > 0; sites--)
         {
             toMark.Dequeue();
         }
-
-        if (isBegun && toMark.Count == 0)
-        {
-            isBegun = false;
-            running = Task.Run(() => series.Fold.Run(position, stop), stop);
-        }
     }
 
-    /// <summary>The marks may be wrong; all is begun anew.</summary>
+    /// <summary>What was begun may be wrong; all is begun anew.</summary>
     public void GiveUp(DateTimeOffset now)
     {
         toMark.Clear();
-        isBegun = false;
+        phase = Phase.Idle;
         notBefore = now + Retry;
     }
 
-    /// <summary>Takes notice of a fold that has ended.</summary>
-    public void Look(DateTimeOffset now)
-    {
-        if (running is not { IsCompleted: true } ended)
-        {
-            return;
-        }
+    /// <summary>Returns when no fold runs any more.</summary>
+    public async Task EndAsync() => await running.ConfigureAwait(ConfigureAwaitOptions.SuppressThrowing);
 
-        running = null;
-        waitingSince = null;
-        if (ended.Exception is { } fault)
+    private void Rows(DateTimeOffset now, CancellationToken stop)
+    {
+        try
         {
-            LogFault(Database.OneLine(fault.GetBaseException()));
-            notBefore = now + Retry;
+            rowsFault = null;
+            series.Fold.Rows(position, stop);
+            var day = now.UtcTicks / TimeSpan.TicksPerDay;
+            if (day > sweptDay)
+            {
+                series.Fold.Sweep(now.AddDays(-options.KeepRawDays), stop);
+                sweptDay = day;
+            }
+        }
+        catch (Exception fault) when (fault is not OperationCanceledException)
+        {
+            rowsFault = fault;
+        }
+        finally
+        {
+            rowsDone = true;
+            wake();
         }
     }
 
-    /// <summary>Returns when no fold runs any more.</summary>
-    public async Task EndAsync()
+    private Phase Counts(DateTimeOffset now)
     {
-        if (running is not null)
+        try
         {
-            await running.ConfigureAwait(ConfigureAwaitOptions.SuppressThrowing);
+            if (!series.Fold.Counts(position, phase == Phase.CountsFirst))
+            {
+                return Phase.Counts;
+            }
+
+            waitingSince = null;
+            return Phase.Idle;
         }
+        catch (Exception fault) when (fault is SqliteException or StoreException and not StoreReplacedException)
+        {
+            return Failed(fault, now);
+        }
+    }
+
+    private Phase Failed(Exception fault, DateTimeOffset now)
+    {
+        LogFault(Database.OneLine(fault));
+        notBefore = now + Retry;
+        return Phase.Idle;
     }
 
     private bool IsDue(DateTimeOffset now)
@@ -99,7 +139,7 @@ internal sealed partial class Folding(SeriesStore series, ILogger logger)
         }
 
         waitingSince ??= now;
-        return series.Fold.Waiting >= RowsDue || now - waitingSince >= AgeDue;
+        return series.Fold.Waiting >= options.FoldRows || now - waitingSince >= AgeDue;
     }
 
     [LoggerMessage(Level = LogLevel.Warning, Message = "the journal could not be folded, and is tried again: {Reason}")]

@@ -123,7 +123,7 @@ internal sealed class KeptSite
     /// </summary>
     public SiteWrites Build(DateTimeOffset now)
     {
-        var from = isFromMark ? follower.State.At : series.ReadRawFrom() ?? DateTimeOffset.MinValue;
+        var from = isFromMark ? follower.State.At : series.ReadRawFrom(Plan.Id) ?? DateTimeOffset.MinValue;
         var stored = isFromMark ? series.ReadJournal(Plan, mark!.Position) : series.ReadDays(Plan, from).SelectMany(days => days);
         var seen = new List<Observation>();
         foreach (var (observation, retained) in stored)

@@ -2,6 +2,7 @@ using Microsoft.Data.Sqlite;
 using TankWatch.Core;
 using TankWatch.Core.Alerts;
 using TankWatch.Core.Snapshots;
+using TankWatch.Service.Configuration;
 using TankWatch.Service.Ingest;
 using TankWatch.Service.Mail;
 using TankWatch.Service.Storage;
@@ -13,7 +14,7 @@ namespace TankWatch.Service.Sites;
 /// that changes a site passes here, one after the other; everyone else reads <see cref="SiteDirectory"/>.
 /// </summary>
 public sealed partial class SiteKeeper(
-    Database database, LedgerStore ledger, SeriesStore series, SiteInbox inbox, SiteDirectory directory, MailComposer composer, OutboxBell bell,
+    DataOptions options, Database database, LedgerStore ledger, SeriesStore series, SiteInbox inbox, SiteDirectory directory, MailComposer composer, OutboxBell bell,
     AlertBell alertBell, ReadyState ready, ServiceMetrics metrics, TimeProvider time, ILogger<SiteKeeper> logger) : BackgroundService
 {
     private const int BatchLimit = 1000;
@@ -26,7 +27,7 @@ public sealed partial class SiteKeeper(
     private static readonly CommandOutcome NotNow = new CommandOutcome.Refused("the site is being built anew; try again in a minute");
 
     private readonly MessageJournal journal = new(inbox.Sparkplug, metrics, logger);
-    private readonly Folding folding = new(series, logger);
+    private readonly Folding folding = new(series, options, inbox.Wake, logger);
     private readonly SiteRoster roster = new(ledger, series, metrics, time, logger);
     private readonly HashSet<SiteId> reworking = [];
     private readonly TaskCompletionSource read = new(TaskCreationOptions.RunContinuationsAsynchronously);
@@ -115,11 +116,11 @@ public sealed partial class SiteKeeper(
 
             Rework(writes, now);
             var outcomes = await ObeyAsync(batch.OfType<Work.Command>(), writes, now, stop);
-            var marked = Mark(writes, now);
+            var marked = Mark(writes, now, stop);
             var saved = await SaveAsync(writes, now, stop);
             if (saved)
             {
-                folding.Marked(marked, stop);
+                folding.Marked(marked);
             }
 
             Publish(isTick, fresh.Keys, writes, gone, now);
@@ -286,10 +287,9 @@ public sealed partial class SiteKeeper(
 
     /// <summary>Has some sites saved whole, so that what they have judged may be folded.</summary>
     /// <returns>How many.</returns>
-    private int Mark(List<SiteWrites> writes, DateTimeOffset now)
+    private int Mark(List<SiteWrites> writes, DateTimeOffset now, CancellationToken stop)
     {
-        folding.Look(now);
-        var due = folding.Due(now);
+        var due = folding.Due(now, stop);
         foreach (var id in due)
         {
             if (roster.Find(id) is { } site && roster.Try(id, () => site.Save(now)) is { } saved)
@@ -302,9 +302,9 @@ public sealed partial class SiteKeeper(
             }
         }
 
-        if (due.Count > 0)
+        if (folding.IsHurrying)
         {
-            inbox.Wake(); // The rest of them soon.
+            inbox.Wake();
         }
 
         return due.Count;

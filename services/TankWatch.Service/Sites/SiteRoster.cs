@@ -104,7 +104,7 @@ internal sealed partial class SiteRoster(LedgerStore ledger, SeriesStore series,
 
     private SiteWrites Build(StoredSite site, Dictionary<SiteId, SiteMark>? marks, DateTimeOffset now)
     {
-        var kept = new KeptSite(site.Plan!, site.Json, series, ledger, marks is null ? series.ReadMark(site.Id) : marks.GetValueOrDefault(site.Id), now);
+        var kept = new KeptSite(site.Plan!, site.Json, series, ledger, (marks ?? series.ReadMarks(site.Id)).GetValueOrDefault(site.Id), now);
         var writes = kept.Build(now);
         sites[site.Id] = kept;
         failed.Remove(site.Id);

@@ -45,5 +45,5 @@ internal sealed class StoredRecord(SeriesStore series, SitePlan plan) : ISiteRec
 
     /// <summary>How far back the site can go once messages were deleted for their age: to the oldest snapshot after which all are there.</summary>
     /// <returns>Null when all of them are there.</returns>
-    public DateTimeOffset? Floor() => series.ReadRawFrom() is { } raw ? series.ReadFirstSnapshot(plan.Id, raw) ?? DateTimeOffset.MaxValue : null;
+    public DateTimeOffset? Floor() => series.ReadRawFrom(plan.Id) is { } raw ? series.ReadFirstSnapshot(plan.Id, raw) ?? DateTimeOffset.MaxValue : null;
 }

@@ -35,11 +35,12 @@ internal sealed record StoredSnapshot(DateTimeOffset At, byte[] State);
 
 public sealed partial class SeriesStore
 {
-    /// <summary>The marks of all sites, in one reading: a start has thousands of them to go through.</summary>
-    internal Dictionary<SiteId, SiteMark> ReadMarks() => database.Read(connection => connection
-        .List("SELECT site, position, units, state FROM site_marks", row => (new SiteId(row.GetString(0)), MarkOf(row)))
+    /// <summary>The marks of all sites, in one reading, for a start has thousands of them to go through; or of one.</summary>
+    internal Dictionary<SiteId, SiteMark> ReadMarks(SiteId? site = null) => database.Read(connection => connection
+        .List("SELECT site, position, units, state FROM site_marks WHERE ?1 IS NULL OR site = ?1", row => (new SiteId(row.GetString(0)), UsableMarkOf(row)), site)
         .ToDictionary(mark => mark.Item1, mark => mark.Item2));
 
+    /// <exception cref="StoreException">It is damaged.</exception>
     internal SiteMark? ReadMark(SiteId site) => database.Read(connection =>
         connection.Find("SELECT site, position, units, state FROM site_marks WHERE site = ?1", MarkOf, site));
 
@@ -86,6 +87,19 @@ public sealed partial class SeriesStore
     private static SiteMark MarkOf(SqliteDataReader row) => new(
         row.GetInt64(1), StoredJson.Read<List<UnitMark>>(row.GetString(2)),
         row.IsDBNull(3) ? null : Seal.Open(row.GetFieldValue<byte[]>(3), $"the state of site {row.GetString(0)}").ToArray());
+
+    /// <summary>A damaged mark costs its site the judging of all its messages, and no other site anything; <c>verify</c> names it.</summary>
+    private static SiteMark UsableMarkOf(SqliteDataReader row)
+    {
+        try
+        {
+            return MarkOf(row);
+        }
+        catch (StoreException)
+        {
+            return SiteMark.Unjudged(row.GetInt64(1));
+        }
+    }
 
     private static byte[] Sealed(byte[] state)
     {

@@ -98,9 +98,13 @@ public sealed partial class SeriesStore
         }
     }
 
-    /// <summary>What was before this moment may have been deleted for its age; null when nothing ever was.</summary>
-    internal DateTimeOffset? ReadRawFrom() => database.Read(connection => connection.Scalar("SELECT value FROM meta WHERE name = 'raw-from'") is string ticks
+    /// <summary>What a site had before this moment was deleted for its age; null when nothing ever was.</summary>
+    internal DateTimeOffset? ReadRawFrom(SiteId site) => database.Read(connection => connection.Scalar("SELECT value FROM meta WHERE name = ?1", RawFrom(site)) is string ticks
         ? new DateTimeOffset(long.Parse(ticks, CultureInfo.InvariantCulture), TimeSpan.Zero) : (DateTimeOffset?)null);
+
+    /// <summary>What a site had before a day, ticks, is deleted; call it within <see cref="Database.Write{T}"/>.</summary>
+    internal static void SetRawFrom(SqliteConnection connection, SiteId site, long day) => connection.Execute(
+        "INSERT INTO meta (name, value) VALUES (?1, ?2) ON CONFLICT (name) DO UPDATE SET value = ?2", RawFrom(site), day.ToString(CultureInfo.InvariantCulture));
 
     /// <summary>Sequence numbers that a unit skipped within its restarts: sent, and never taken.</summary>
     internal long MissingOf(UnitId unit) => memory.MissingOf(unit);
@@ -181,13 +185,22 @@ public sealed partial class SeriesStore
     /// <summary>Deletes what units said of a site; call it within <see cref="Database.Write{T}"/>. What of it is in the journal goes with the next fold.</summary>
     internal static void Delete(SqliteConnection connection, SiteId site)
     {
+        connection.Execute("DELETE FROM meta WHERE name = ?1", RawFrom(site));
         foreach (var (number, unit) in connection.List("SELECT id, unit FROM streams WHERE site = ?1", row => (row.GetInt32(0), row.GetString(1)), site))
         {
             SeriesBlocks.Delete(connection, number);
-            connection.Execute("DELETE FROM unit_counts WHERE unit = ?1", unit);
-            connection.Execute("DELETE FROM unit_boots WHERE unit = ?1", unit);
+            if (connection.Scalar("SELECT 1 FROM streams WHERE unit = ?1 AND site <> ?2", unit, site) is null)
+            {
+                connection.Execute("DELETE FROM unit_counts WHERE unit = ?1", unit);
+                connection.Execute("DELETE FROM unit_boots WHERE unit = ?1", unit);
+            }
         }
     }
+
+    /// <summary>Messages were deleted for their age.</summary>
+    internal static bool IsSwept(SqliteConnection connection) => connection.Scalar("SELECT 1 FROM meta WHERE name GLOB 'raw-from/*'") is not null;
+
+    private static string RawFrom(SiteId site) => $"raw-from/{site}";
 
     private static ImmutableArray<bool> Probes(SitePlan plan, StoredLevel level) =>
         [.. Enumerable.Range(0, plan.Tanks[level.Tank].Probes.Length).Select(probe => (level.Wet & (1 << probe)) != 0)];

@@ -28,7 +28,7 @@ internal sealed class Rig : IAsyncDisposable
         Directory = new(Inbox);
         Metrics = new(meters.GetRequiredService<IMeterFactory>(), Inbox);
         Composer = new(Mail);
-        Keeper = new(Database, Ledger, Series, Inbox, Directory, Composer, Bell, AlertBell, Ready, Metrics, time, NullLogger<SiteKeeper>.Instance);
+        Keeper = new(Data, Database, Ledger, Series, Inbox, Directory, Composer, Bell, AlertBell, Ready, Metrics, time, NullLogger<SiteKeeper>.Instance);
     }
 
     public static DateTimeOffset Noon { get; } = new(2026, 3, 2, 12, 0, 0, TimeSpan.Zero);
@@ -36,6 +36,7 @@ internal sealed class Rig : IAsyncDisposable
     public string Folder { get; }
     public TimeProvider Time { get; }
     public FakeTimeProvider Clock => (FakeTimeProvider)Time;
+    public DataOptions Data { get; } = new();
     public Database Database { get; }
     public LedgerStore Ledger { get; }
     public SeriesStore Series { get; }

@@ -26,12 +26,12 @@ public sealed class FoldTests(ITestOutputHelper output)
             Append(rig.Series, part);
             if (n % 3 == 1)
             {
-                rig.Series.Fold.Run(rig.Series.Position - 1, CancellationToken.None);
+                Fold(rig.Series, rig.Series.Position - 1);
             }
         }
 
         Assert.Equal(expected, rig.Series.ReadFrom(Plan, DateTimeOffset.MinValue));
-        rig.Series.Fold.Run(rig.Series.Position, CancellationToken.None);
+        Fold(rig.Series, rig.Series.Position);
         Assert.Equal(expected, rig.Series.ReadFrom(Plan, DateTimeOffset.MinValue));
         var half = Rig.Noon.AddDays(-1);
         Assert.Equal(expected.Where(seen => seen.Stamp.At >= half), rig.Series.ReadFrom(Plan, half));
@@ -48,7 +48,7 @@ public sealed class FoldTests(ITestOutputHelper output)
         var random = Seeded();
         var entries = Shuffled(random, 2000);
         Append(rig.Series, entries[..1000]);
-        rig.Series.Fold.Run(rig.Series.Position, CancellationToken.None);
+        Fold(rig.Series, rig.Series.Position);
         Append(rig.Series, entries[1000..1500]);
 
         var again = new SeriesStore(rig.Database);
@@ -82,13 +82,13 @@ public sealed class FoldTests(ITestOutputHelper output)
         var entries = Shuffled(Seeded(), 500);
         Append(rig.Series, entries);
         rig.Database.Write(c => c.Execute("CREATE TRIGGER stop BEFORE DELETE ON journal BEGIN SELECT RAISE(ABORT, 'cut short'); END"));
-        Assert.ThrowsAny<Microsoft.Data.Sqlite.SqliteException>(() => rig.Series.Fold.Run(rig.Series.Position, CancellationToken.None));
+        Assert.ThrowsAny<Microsoft.Data.Sqlite.SqliteException>(() => Fold(rig.Series, rig.Series.Position));
         Assert.Equal(500, rig.Series.ReadFrom(Plan, DateTimeOffset.MinValue).Count);
         rig.Database.Write(c => c.Execute("DROP TRIGGER stop"));
 
         var again = new SeriesStore(rig.Database);
         again.Open();
-        again.Fold.Run(again.Position, CancellationToken.None);
+        Fold(again, again.Position);
         Assert.Equal(500, again.ReadFrom(Plan, DateTimeOffset.MinValue).Count);
         Assert.Equal(500L, rig.Database.Read(c => c.Scalar("SELECT sum(rows) FROM blocks")));
     }
@@ -102,7 +102,7 @@ public sealed class FoldTests(ITestOutputHelper output)
         foreach (var part in entries.Chunk(1000))
         {
             Append(rig.Series, part);
-            rig.Series.Fold.Run(rig.Series.Position, CancellationToken.None);
+            Fold(rig.Series, rig.Series.Position);
         }
 
         Assert.InRange((long)rig.Database.Read(c => c.Scalar("SELECT count(*) FROM blocks"))!, 3, 8);
@@ -116,7 +116,7 @@ public sealed class FoldTests(ITestOutputHelper output)
         await using var rig = Stored();
         var entries = Enumerable.Range(0, 24 * 60).Select(seq => Entry(Rig.Noon.AddDays(-1).AddMinutes(seq).AddMilliseconds(seq * 7 % 1000), seq)).ToArray();
         Append(rig.Series, entries);
-        rig.Series.Fold.Run(rig.Series.Position, CancellationToken.None);
+        Fold(rig.Series, rig.Series.Position);
         var bytes = (long)rig.Database.Read(c => c.Scalar("SELECT sum(length(data) + 12) FROM blocks"))!;
         Assert.InRange(bytes / (double)entries.Length, 1, 30);
     }
@@ -126,10 +126,16 @@ public sealed class FoldTests(ITestOutputHelper output)
     {
         await using var rig = Stored();
         Append(rig.Series, Shuffled(Seeded(), 100));
-        rig.Series.Fold.Run(rig.Series.Position, CancellationToken.None);
+        Fold(rig.Series, rig.Series.Position);
         rig.Database.Write(c => c.Execute("UPDATE blocks SET data = substr(data, 1, 20) || x'00' || substr(data, 22)"));
         var fault = Assert.Throws<StoreException>(() => rig.Series.ReadFrom(Plan, DateTimeOffset.MinValue));
         Assert.Contains("checksum", fault.Message, StringComparison.Ordinal);
+    }
+
+    private static void Fold(SeriesStore series, long position)
+    {
+        series.Fold.Rows(position, CancellationToken.None);
+        Assert.True(series.Fold.Counts(position, isFirst: true));
     }
 
     private Random Seeded()

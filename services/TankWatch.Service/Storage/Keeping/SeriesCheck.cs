@@ -31,6 +31,7 @@ internal sealed record JournalRead(Dictionary<UnitId, UnitJournal> Units, bool I
 internal sealed class SeriesCheck(SqliteConnection connection, Action<string> fault)
 {
     private readonly Dictionary<int, Series.Stream> streams = JournalBatch.ReadStreams(connection).ToDictionary(known => known.Number, known => known.Stream);
+    private readonly bool isSwept = SeriesStore.IsSwept(connection);
     private ILookup<UnitId, int>? ofUnit;
 
     /// <returns>The units of which there are rows.</returns>
@@ -83,7 +84,7 @@ internal sealed class SeriesCheck(SqliteConnection connection, Action<string> fa
     public long CheckUnit(UnitId unit, JournalRead journal)
     {
         ofUnit ??= streams.ToLookup(known => known.Value.Unit, known => known.Key);
-        var counts = new CountCheck(unit, journal.Units.GetValueOrDefault(unit) ?? new(), fault);
+        var counts = new CountCheck(unit, journal.Units.GetValueOrDefault(unit) ?? new(), isSwept, fault);
         var isWhole = counts.Read(connection) && journal.IsWhole;
         foreach (var stream in ofUnit[unit])
         {

@@ -56,7 +56,8 @@ internal static class SeriesBlocks
         connection.Execute("DELETE FROM blocks WHERE id BETWEEN ?1 AND ?2", Key(stream, 0), Key(stream, DateTime.MaxValue.Ticks));
 
     /// <summary>Deletes a stream's blocks of days before one; call it within <see cref="Database.Write{T}"/>.</summary>
-    public static void DeleteBefore(SqliteConnection connection, int stream, long day) =>
+    /// <returns>How many.</returns>
+    public static int DeleteBefore(SqliteConnection connection, int stream, long day) =>
         connection.Execute("DELETE FROM blocks WHERE id >= ?1 AND id < ?2", Key(stream, 0), Key(stream, day));
 
     public static bool Has(SqliteConnection connection, int stream, SeriesRow row)

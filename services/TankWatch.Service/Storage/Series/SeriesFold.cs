@@ -4,8 +4,9 @@ using TankWatch.Core;
 namespace TankWatch.Service.Storage.Series;
 
 /// <summary>
-/// Puts the journal into per-device order, in the background and in short transactions, so that what comes in meanwhile does not wait.
-/// A fold that is cut short is done again: a row that is in its block already stays as it is.
+/// Puts the journal into per-device order in short transactions, so that what comes in meanwhile does not wait: first the rows, beside the
+/// keeper; then what is counted of units, and the end of the journal's folded part, by the keeper. A fold that is cut short is done again:
+/// a row that is in its block already stays as it is.
 /// </summary>
 internal sealed class SeriesFold(Database database, SeriesMemory memory)
 {
@@ -13,6 +14,8 @@ internal sealed class SeriesFold(Database database, SeriesMemory memory)
     private const int RowsAtOnce = 4096;
     private const int StreamsAtOnce = 32;
     private const int UnitsAtOnce = 500;
+
+    private readonly Queue<UnitId> toCount = new();
 
     /// <summary>Rows that wait to be folded.</summary>
     public int Waiting => memory.TailRows;
@@ -23,9 +26,9 @@ internal sealed class SeriesFold(Database database, SeriesMemory memory)
     /// <returns>The sites of which rows wait.</returns>
     public IReadOnlyList<SiteId> WaitingSites() => memory.SitesInTail();
 
-    /// <summary>Folds the journal up to a position. Every site's mark must have come so far, or a restart would not judge what is folded.</summary>
+    /// <summary>Puts the journal's rows up to a position into their blocks. Any thread may do it.</summary>
     /// <exception cref="SqliteException">The store does not take it; what was folded so far does no harm.</exception>
-    public void Run(long position, CancellationToken stop)
+    public void Rows(long position, CancellationToken stop)
     {
         var waiting = memory.TailByStream(position);
         var slice = new List<(int Stream, List<SeriesRow> Rows)>();
@@ -43,28 +46,56 @@ internal sealed class SeriesFold(Database database, SeriesMemory memory)
         }
 
         Write(slice);
-        foreach (var units in memory.ChangedCounts().Chunk(UnitsAtOnce))
+    }
+
+    /// <summary>
+    /// Saves what is counted of some units, and when that is done of all of them, ends the folded part of the journal. Only the keeper may
+    /// do it, and not between staging a batch and committing it: what is counted must be durable, or a message that comes again would be
+    /// taken for one that is there.
+    /// </summary>
+    /// <param name="position">As in <see cref="Rows"/>, and every site's mark must have come so far: a restart does not judge what is folded.</param>
+    /// <param name="isFirst">The first call after <see cref="Rows"/>.</param>
+    /// <returns>Whether it is done.</returns>
+    /// <exception cref="SqliteException">The store does not take it; all may be done again.</exception>
+    public bool Counts(long position, bool isFirst)
+    {
+        if (isFirst)
         {
-            stop.ThrowIfCancellationRequested();
-            database.Write(connection => memory.SaveCounts(connection, units));
-            memory.CountsSaved(units);
+            toCount.Clear();
+            memory.ChangedCounts().ForEach(toCount.Enqueue);
+        }
+
+        var units = toCount.Take(UnitsAtOnce).ToList();
+        database.Write(connection => memory.SaveCounts(connection, units));
+        memory.CountsSaved(units);
+        units.ForEach(_ => toCount.Dequeue());
+        if (toCount.Count > 0)
+        {
+            return false;
         }
 
         database.Write(connection => connection.Execute("DELETE FROM journal WHERE id <= ?1", position));
         memory.Folded(position);
+        return true;
     }
 
-    /// <summary>Deletes rows older than a day, whole days at a time, stream by stream.</summary>
+    /// <summary>Deletes rows older than a day, whole days at a time, and remembers of each site how far its rows still reach.</summary>
     public void Sweep(DateTimeOffset before, CancellationToken stop)
     {
         var day = SeriesBlocks.DayOf(before.UtcTicks);
-        database.Write(connection => connection.Execute(
-            "INSERT INTO meta (name, value) VALUES ('raw-from', ?1) ON CONFLICT (name) DO UPDATE SET value = ?1",
-            day.ToString(System.Globalization.CultureInfo.InvariantCulture)));
         foreach (var streams in memory.AllStreams().Chunk(StreamsAtOnce))
         {
             stop.ThrowIfCancellationRequested();
-            database.Write(connection => Array.ForEach(streams, stream => SeriesBlocks.DeleteBefore(connection, stream, day)));
+            database.Write(connection =>
+            {
+                foreach (var (stream, site) in streams)
+                {
+                    if (SeriesBlocks.DeleteBefore(connection, stream, day) > 0)
+                    {
+                        SeriesStore.SetRawFrom(connection, site, day);
+                    }
+                }
+            });
         }
     }
 

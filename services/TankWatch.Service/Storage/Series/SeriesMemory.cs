@@ -156,11 +156,11 @@ internal sealed class SeriesMemory
         }
     }
 
-    public IReadOnlyList<int> AllStreams()
+    public IReadOnlyList<(int Number, SiteId Site)> AllStreams()
     {
         lock (guard)
         {
-            return [.. streams.Keys];
+            return [.. streams.Select(known => (known.Key, known.Value.Site))];
         }
     }
 
