@@ -61,8 +61,8 @@ internal sealed class KeptSite
 
     private readonly SeriesStore series;
     private readonly LedgerStore ledger;
-    private readonly SiteMark? mark;
-    private readonly bool isFromMark;
+    /// <summary>Up to where the journal is in the state that it was saved with; null when it goes on from no saved state.</summary>
+    private readonly long? markedTo;
     private readonly StoredRecord record;
     private readonly SiteFollower follower;
     private readonly ReorderWindow window;
@@ -89,14 +89,14 @@ internal sealed class KeptSite
     /// <param name="now">Wall clock, UTC.</param>
     public KeptSite(SitePlan plan, string json, SeriesStore series, LedgerStore ledger, SiteMark? mark, DateTimeOffset now)
     {
-        (Plan, Json, this.series, this.ledger, this.mark) = (plan, json, series, ledger, mark);
+        (Plan, Json, this.series, this.ledger) = (plan, json, series, ledger);
         var state = mark?.State is { } stored ? SiteStateCodec.Read(stored, plan) : null;
-        isFromMark = state is not null;
+        markedTo = state is null ? null : mark!.Position;
         record = new(series, plan);
         follower = new(plan, state);
         window = new(series.IsWholeBetween);
         catchUp = new(now);
-        units = [.. plan.Units.Select(unit => new UnitWatch(unit.Id, series.CountRefused(unit.Id), isFromMark ? mark!.Units.FirstOrDefault(known => known.Id == unit.Id) : null))];
+        units = [.. plan.Units.Select(unit => new UnitWatch(unit.Id, series.CountRefused(unit.Id), state is null ? null : mark!.Units.FirstOrDefault(known => known.Id == unit.Id)))];
         alertsFrom = state is null ? DateTimeOffset.MinValue : state.At < now - AlertsKept ? state.At : now - AlertsKept;
         alerts = new(plan.Id, ledger.ReadAlertsFrom(plan.Id, alertsFrom));
         link = RestoreLink(now);
@@ -123,8 +123,8 @@ internal sealed class KeptSite
     /// </summary>
     public SiteWrites Build(DateTimeOffset now)
     {
-        var from = isFromMark ? follower.State.At : series.ReadRawFrom(Plan.Id) ?? DateTimeOffset.MinValue;
-        var stored = isFromMark ? series.ReadJournal(Plan, mark!.Position) : series.ReadDays(Plan, from).SelectMany(days => days);
+        var from = markedTo is not null ? follower.State.At : series.ReadRawFrom(Plan.Id) ?? DateTimeOffset.MinValue;
+        var stored = markedTo is { } position ? series.ReadJournal(Plan, position) : series.ReadDays(Plan, from).SelectMany(days => days);
         var seen = new List<Observation>();
         foreach (var (observation, retained) in stored)
         {
@@ -136,7 +136,7 @@ internal sealed class KeptSite
         var followed = follower.Take(seen, record, ToldTo());
         var changes = followed.Changes with { From = followed.Changes.From > from ? followed.Changes.From : from };
         var writes = Told([followed], [changes], now) with { RunsAfter = followed.RewoundTo ?? from };
-        return isFromMark ? writes : writes with { SnapshotsFrom = from, Mark = Marked() };
+        return markedTo is not null ? writes : writes with { SnapshotsFrom = from, Mark = Marked() };
     }
 
     /// <summary>How far the water's judgement had come when it was last told of.</summary>
