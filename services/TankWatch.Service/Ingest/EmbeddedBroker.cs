@@ -44,7 +44,8 @@ public sealed partial class EmbeddedBroker(
     /// <exception cref="SocketException">The port is not free: better to say so at the start than to run deaf.</exception>
     public override async Task StartAsync(CancellationToken cancellationToken)
     {
-        server = new MqttServerFactory().CreateMqttServer(Listen());
+        var listener = new UnitListener(new(IPAddress.Parse(options.ListenAddress), options.ListenPort), inbox, time);
+        server = new MqttServerFactory().CreateMqttServer(new MqttServerOptionsBuilder().WithoutDefaultEndpoint().Build(), [listener]);
         server.ValidatingConnectionAsync += AdmitAsync;
         server.ClientDisconnectedAsync += ForgetAsync;
         server.InterceptingSubscriptionAsync += InterceptSubscriptionAsync;
@@ -74,7 +75,21 @@ public sealed partial class EmbeddedBroker(
     }
 
     protected override Task ExecuteAsync(CancellationToken stoppingToken) =>
-        Task.WhenAll(sparkplug.SpeakAsync(server!, stoppingToken), EndRevokedAsync(stoppingToken));
+        Task.WhenAll(sparkplug.SpeakAsync(server!, stoppingToken), EndRevokedAsync(stoppingToken), EndSilentAsync(stoppingToken));
+
+    /// <summary>Ends connections whose units have gone without a word.</summary>
+    private async Task EndSilentAsync(CancellationToken stoppingToken)
+    {
+        while (!stoppingToken.IsCancellationRequested)
+        {
+            foreach (var guest in guests.Values.Where(guest => guest.Link.IsSilent))
+            {
+                _ = DisconnectAsync(guest, MqttDisconnectReasonCode.KeepAliveTimeout); // Not waited for: its link may be half open.
+            }
+
+            await WaitAsync(LookEvery, stoppingToken);
+        }
+    }
 
     /// <summary>Ends connections whose credentials were revoked or replaced, by whatever process.</summary>
     private async Task EndRevokedAsync(CancellationToken stoppingToken)
@@ -98,17 +113,6 @@ public sealed partial class EmbeddedBroker(
 
             await WaitAsync(LookEvery, stoppingToken);
         }
-    }
-
-    private MqttServerOptions Listen()
-    {
-        var builder = new MqttServerOptionsBuilder().WithDefaultEndpoint().WithDefaultEndpointPort(options.ListenPort);
-        var address = IPAddress.Parse(options.ListenAddress);
-
-        // The library listens on both families by default; only the one that was asked for is wanted.
-        return address.AddressFamily == AddressFamily.InterNetworkV6
-            ? builder.WithDefaultEndpointBoundIPAddress(IPAddress.None).WithDefaultEndpointBoundIPV6Address(address).Build()
-            : builder.WithDefaultEndpointBoundIPAddress(address).WithDefaultEndpointBoundIPV6Address(IPAddress.None).Build();
     }
 
     private Task AdmitAsync(ValidatingConnectionEventArgs args)
@@ -153,7 +157,8 @@ public sealed partial class EmbeddedBroker(
             (unit, secret) = (new(args.UserName), LedgerStore.HashOf(password));
         }
 
-        var guest = new Guest($"{Interlocked.Increment(ref connections)}:{clientId}", clientId, unit, secret);
+        var link = (UnitLink)args.ChannelAdapter;
+        var guest = new Guest($"{Interlocked.Increment(ref connections)}:{clientId}", clientId, unit, secret, link);
         if (!TrySeat(guest))
         {
             LogRefusedConnection(Shown(args.UserName), Shown(clientId));
@@ -163,6 +168,11 @@ public sealed partial class EmbeddedBroker(
         // When two connections of one client id overlap, the library now and then throws out the newer one while it clears away after the
         // older. So each has an id of its own there, and who replaces whom is decided here. The packet itself is the only way to say it.
         ConnectPacketOf(args).ClientId = guest.Connection;
+
+        // The library does not see what goes straight to the sites, and would take the unit for silent.
+        link.Admit(
+            TimeSpan.FromSeconds(args.KeepAlivePeriod ?? 0), access.Open ? null : topic => !guest.Replaced && IsOwnTopic(unit.Value, topic));
+        ConnectPacketOf(args).KeepAlivePeriod = 0;
         return MqttConnectReasonCode.Success;
     }
 
@@ -307,7 +317,7 @@ public sealed partial class EmbeddedBroker(
     /// <summary>A stranger's text in our log: short, and on one line.</summary>
     private static string Shown(string? text) => Mail.MailWords.OneLine(text ?? "", 80);
 
-    private sealed class Guest(string connection, string clientId, UnitId unit, byte[] secretHash)
+    private sealed class Guest(string connection, string clientId, UnitId unit, byte[] secretHash, UnitLink link)
     {
         private volatile bool replaced;
 
@@ -320,6 +330,8 @@ public sealed partial class EmbeddedBroker(
         public UnitId Unit => unit;
 
         public byte[] SecretHash => secretHash;
+
+        public UnitLink Link => link;
 
         /// <summary>A newer connection has its client id.</summary>
         public bool Replaced
