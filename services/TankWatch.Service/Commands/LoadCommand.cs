@@ -15,8 +15,13 @@ internal static class LoadCommand
         var rate = Number("--rate", 1000, 0, 1_000_000, "Messages per second over all units; 0 is as fast as it goes.");
         var units = Number("--units", 10, 1, 20_000, "Units, each with a connection and a topic of its own: load-00001, load-00002, …");
         var seconds = Number("--seconds", 10, 1, 86_400, "For how long messages are sent.");
+        var messages = Number("--messages", int.MaxValue, 1, int.MaxValue, "Ends before the time is over when so many are sent; for a rate of 0.");
         var user = new Option<string?>("--user") { Description = "A user that may publish for all of them.", HelpName = "U" };
         var passwordFile = new Option<string?>("--password-file") { Description = "Holds the user's password.", HelpName = "F" };
+        var secretsFile = new Option<string?>("--secrets-file")
+        {
+            Description = "Holds a line for each unit, its id and its password: each connects under its own name, as the embedded broker demands.", HelpName = "F",
+        };
         var siteFiles = new Option<string?>("--site-files")
         {
             Description = "Sends nothing, and writes the site files that make a service accept these units.", HelpName = "DIR",
@@ -25,7 +30,7 @@ internal static class LoadCommand
             "load",
             "Publishes level messages of simulated units, QoS 1, and writes the latency from when each was to be sent to its acknowledgement as JSON.")
         {
-            host, port, rate, units, seconds, user, passwordFile, siteFiles,
+            host, port, rate, units, seconds, messages, user, passwordFile, secretsFile, siteFiles,
         };
         command.SetAction(async (parsed, stop) =>
         {
@@ -34,22 +39,21 @@ internal static class LoadCommand
                 return WriteSiteFiles(terminal, folder, parsed.GetValue(units));
             }
 
-            string? password = null;
-            if (parsed.GetValue(passwordFile) is { } file)
+            string? password;
+            Dictionary<string, string>? secrets;
+            try
             {
-                try
-                {
-                    password = (await File.ReadAllTextAsync(file, stop)).TrimEnd('\r', '\n');
-                }
-                catch (Exception fault) when (InputFiles.IsFileTrouble(fault))
-                {
-                    return terminal.Refuse($"The password file '{file}' cannot be read: {InputFiles.Why(fault)}.");
-                }
+                password = parsed.GetValue(passwordFile) is { } file ? (await File.ReadAllTextAsync(file, stop)).TrimEnd('\r', '\n') : null;
+                secrets = parsed.GetValue(secretsFile) is { } lines ? ReadSecrets(await File.ReadAllLinesAsync(lines, stop)) : null;
+            }
+            catch (Exception fault) when (InputFiles.IsFileTrouble(fault))
+            {
+                return terminal.Refuse($"The passwords or secrets cannot be read: {InputFiles.Why(fault)}.");
             }
 
             return await RunAsync(terminal, new(
-                parsed.GetValue(host)!, parsed.GetValue(port), parsed.GetValue(rate), parsed.GetValue(units), parsed.GetValue(seconds),
-                parsed.GetValue(user), password), stop);
+                parsed.GetValue(host)!, parsed.GetValue(port), parsed.GetValue(rate), parsed.GetValue(units), parsed.GetValue(seconds), parsed.GetValue(messages),
+                parsed.GetValue(user), password, secrets), stop);
         });
         return command;
     }
@@ -67,6 +71,9 @@ internal static class LoadCommand
             return terminal.Fail($"No load could be put on {options.Host}:{options.Port}: {fault.Message.Split('\n')[0]}");
         }
     }
+
+    private static Dictionary<string, string> ReadSecrets(string[] lines) => lines
+        .Select(line => line.Split(' ', 2)).Where(words => words.Length == 2).DistinctBy(words => words[0]).ToDictionary(words => words[0], words => words[1]);
 
     private static int WriteSiteFiles(Terminal terminal, string folder, int count)
     {

@@ -7,7 +7,7 @@ using MQTTnet.Channel;
 namespace TankWatch.Service.Ingest;
 
 /// <summary>
-/// The bytes to and from one unit of the embedded broker. The library's own channel asks the system three times for a message; a thousand
+/// The bytes to and from one unit, at either end. The library's own channel asks the system three times for a message; a thousand
 /// units that send a few messages a second each make that the largest cost of all. Reads are served from a small buffer, and what is written
 /// leaves together when <see cref="Flush"/> is called.
 /// </summary>
@@ -38,6 +38,9 @@ internal sealed class UnitChannel(Socket socket) : IMqttChannel
     public EndPoint? RemoteEndPoint { get; } = socket.RemoteEndPoint;
 
     public EndPoint? LocalEndPoint { get; } = socket.LocalEndPoint;
+
+    /// <summary>All that came is read: whoever answers now waits for nothing.</summary>
+    public bool IsReadEmpty => start == end;
 
     public Task ConnectAsync(CancellationToken cancellationToken) => Task.CompletedTask;
 

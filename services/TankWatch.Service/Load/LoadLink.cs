@@ -1,14 +1,13 @@
-using System.Buffers;
 using System.Diagnostics;
-using System.Threading.Channels;
-using MQTTnet;
+using System.Net.Sockets;
 using MQTTnet.Adapter;
 using MQTTnet.Diagnostics.Logger;
 using MQTTnet.Exceptions;
 using MQTTnet.Formatter;
-using MQTTnet.Implementations;
+using MQTTnet.Formatter.V5;
 using MQTTnet.Packets;
 using MQTTnet.Protocol;
+using TankWatch.Service.Ingest;
 
 namespace TankWatch.Service.Load;
 
@@ -19,29 +18,54 @@ namespace TankWatch.Service.Load;
 internal sealed class LoadLink(LoadUnit unit, LoadTotals totals, TimeProvider time) : IDisposable
 {
     /// <summary>Messages in flight on one connection, and so the ids in use: acknowledgements come in order [MQTT-4.6.0-2].</summary>
-    private const int Window = 256;
+    private const int Window = 32;
+
+    private const int PacketBytes = 256;
+
+    private readonly Lock gate = new();
 
     /// <summary>When the messages in flight were to be sent, by packet id.</summary>
     private readonly long[] intended = new long[Window + 1];
 
-    private readonly Channel<long> due = Channel.CreateUnbounded<long>(new UnboundedChannelOptions { SingleReader = true, SingleWriter = true });
-    private readonly SemaphoreSlim free = new(0);
-    private MqttChannelAdapter? adapter;
+    /// <summary>When the messages were to be sent for which there is no room in flight.</summary>
+    private readonly Queue<long> waiting = new();
+
+    private readonly MqttV5PacketEncoder encoder = new(new MqttBufferWriter(PacketBytes, PacketBytes));
+    private readonly byte[] payload = new byte[PacketBytes];
+    private readonly MqttPublishPacket message = new() { Topic = unit.Topic, QualityOfServiceLevel = MqttQualityOfServiceLevel.AtLeastOnce };
+    private readonly TaskCompletionSource done = new(TaskCreationOptions.RunContinuationsAsynchronously);
+    private UnitChannel? channel;
+    private MqttChannelAdapter? packets;
+    private Func<bool>? unpaced;
+    private bool isFinished;
+    private long seq;
+    private int free = Window;
     private int window = Window;
 
-    /// <exception cref="MqttCommunicationException">No connection, or the broker refused it.</exception>
-    public async Task ConnectAsync(MqttClientOptions options, CancellationToken stop)
+    /// <summary>Completes when all is sent and acknowledged, or the connection has ended.</summary>
+    public Task Done => done.Task;
+
+    /// <exception cref="MqttCommunicationException">The broker refused the connection.</exception>
+    /// <exception cref="SocketException">There is no broker.</exception>
+    public async Task ConnectAsync(LoadOptions options, CancellationToken stop)
     {
-        var formatter = new MqttPacketFormatterAdapter(MqttProtocolVersion.V500, new MqttBufferWriter(4096, 65536));
-        adapter = new(new MqttTcpChannel(options), formatter, MqttNetNullLogger.Instance);
-        await adapter.ConnectAsync(stop);
-        await adapter.SendPacketAsync(
-            new MqttConnectPacket
-            {
-                ClientId = unit.Id, CleanSession = true, Username = options.Credentials?.GetUserName(options), Password = options.Credentials?.GetPassword(options),
-            },
-            stop);
-        if (await adapter.ReceivePacketAsync(stop) is not MqttConnAckPacket answer)
+        var socket = new Socket(SocketType.Stream, ProtocolType.Tcp) { NoDelay = true };
+        try
+        {
+            await socket.ConnectAsync(options.Host, options.Port, stop);
+        }
+        catch
+        {
+            socket.Dispose();
+            throw;
+        }
+
+        channel = new(socket);
+        packets = new(channel, new(MqttProtocolVersion.V500, new MqttBufferWriter(PacketBytes, PacketBytes)), MqttNetNullLogger.Instance);
+        var (user, password) = options.CredentialsOf(unit);
+        await packets.SendPacketAsync(new MqttConnectPacket { ClientId = unit.Id, CleanSession = true, Username = user, Password = password }, stop);
+        channel.Flush();
+        if (await packets.ReceivePacketAsync(stop) is not MqttConnAckPacket answer)
         {
             throw new MqttCommunicationException("the broker closed the connection");
         }
@@ -51,97 +75,110 @@ internal sealed class LoadLink(LoadUnit unit, LoadTotals totals, TimeProvider ti
             throw new MqttCommunicationException($"the broker refused the connection: {answer.ReasonCode}");
         }
 
-        window = answer.ReceiveMaximum is > 0 and < Window ? answer.ReceiveMaximum : Window; // [MQTT-3.3.4-7]
-        free.Release(window);
+        free = window = answer.ReceiveMaximum is > 0 and < Window ? answer.ReceiveMaximum : Window; // [MQTT-3.3.4-7]
     }
 
-    /// <summary>A message is due at <paramref name="timestamp"/>; if it has to wait for others, its latency counts from then all the same.</summary>
-    public void Due(long timestamp) => due.Writer.TryWrite(timestamp);
-
-    /// <summary>No more messages become due.</summary>
-    public void Finish() => due.Writer.TryComplete();
-
-    /// <summary>Sends until all is sent and acknowledged, or the connection ends.</summary>
-    /// <param name="unpaced">Without a pace: whether to go on. Null sends what is due.</param>
+    /// <summary>Reads acknowledgements until the connection or the run ends.</summary>
+    /// <param name="unpaced">Without a pace: whether to go on sending as fast as it goes. Null sends what is due.</param>
     /// <param name="stop">Ends it early.</param>
     public async Task RunAsync(Func<bool>? unpaced, CancellationToken stop)
     {
-        using var ended = CancellationTokenSource.CreateLinkedTokenSource(stop);
-        var receiving = ReceiveAsync(ended);
         try
         {
-            await SendAllAsync(unpaced, ended.Token);
-            for (var slot = 0; slot < window && !ended.IsCancellationRequested; slot++)
-            {
-                await free.WaitAsync(ended.Token);
-            }
-        }
-        catch (Exception fault) when (fault is OperationCanceledException or MqttCommunicationException or IOException)
-        {
-            // What is not acknowledged is counted at the end.
-        }
-
-        await ended.CancelAsync();
-        await receiving;
-    }
-
-    public void Dispose()
-    {
-        adapter?.Dispose();
-        free.Dispose();
-    }
-
-    private async Task SendAllAsync(Func<bool>? unpaced, CancellationToken stop)
-    {
-        var seq = 0L;
-        while (unpaced is null ? await due.Reader.WaitToReadAsync(stop) : unpaced())
-        {
-            if (unpaced is not null)
-            {
-                await SendAsync(++seq, null, stop);
-                continue;
-            }
-
-            while (due.Reader.TryRead(out var timestamp))
-            {
-                await SendAsync(++seq, timestamp, stop);
-            }
-        }
-    }
-
-    private async Task SendAsync(long seq, long? timestamp, CancellationToken stop)
-    {
-        await free.WaitAsync(stop);
-        var id = (int)((seq - 1) % Window) + 1;
-        intended[id] = timestamp ?? Stopwatch.GetTimestamp();
-        totals.CountSent();
-        await adapter!.SendPacketAsync(
-            new MqttPublishPacket
-            {
-                Topic = unit.Topic, QualityOfServiceLevel = MqttQualityOfServiceLevel.AtLeastOnce, PacketIdentifier = (ushort)id,
-                Payload = new ReadOnlySequence<byte>(unit.Message(seq, time.GetUtcNow())),
-            },
-            stop);
-    }
-
-    private async Task ReceiveAsync(CancellationTokenSource ended)
-    {
-        try
-        {
-            while (await adapter!.ReceivePacketAsync(ended.Token) is { } packet)
+            this.unpaced = unpaced;
+            SendWaiting();
+            while (await packets!.ReceivePacketAsync(stop) is { } packet)
             {
                 if (packet is MqttPubAckPacket answer)
                 {
-                    totals.CountAnswer(Stopwatch.GetElapsedTime(intended[answer.PacketIdentifier]), answer.ReasonCode < MqttPubAckReasonCode.UnspecifiedError);
-                    free.Release();
+                    Take(answer);
                 }
             }
         }
         catch (Exception fault) when (fault is OperationCanceledException or MqttCommunicationException or IOException)
         {
-            // The end, or the loss, of the connection.
+            // The end of the run, or the loss of the connection: what is not acknowledged is counted at the end.
         }
 
-        await ended.CancelAsync();
+        done.TrySetResult();
+    }
+
+    /// <summary>A message is due at <paramref name="timestamp"/>; if it has to wait for others, its latency counts from then all the same.</summary>
+    public void Due(long timestamp)
+    {
+        lock (gate)
+        {
+            waiting.Enqueue(timestamp);
+        }
+
+        SendWaiting();
+    }
+
+    /// <summary>No more messages become due.</summary>
+    public void Finish()
+    {
+        lock (gate)
+        {
+            isFinished = true;
+        }
+
+        SendWaiting();
+    }
+
+    public void Dispose()
+    {
+        packets?.Dispose();
+        channel?.Dispose();
+    }
+
+    private void Take(MqttPubAckPacket answer)
+    {
+        totals.CountAnswer(Stopwatch.GetElapsedTime(intended[answer.PacketIdentifier]), answer.ReasonCode < MqttPubAckReasonCode.UnspecifiedError);
+        lock (gate)
+        {
+            free++;
+        }
+
+        if (channel!.IsReadEmpty)
+        {
+            SendWaiting(); // Answers that came together are followed by messages that leave together.
+        }
+    }
+
+    private void SendWaiting()
+    {
+        lock (gate)
+        {
+            while (free > 0 && (waiting.TryDequeue(out var timestamp) || MaySendNow(out timestamp)))
+            {
+                Send(timestamp);
+            }
+
+            if (free == window && (isFinished || unpaced is not null))
+            {
+                done.TrySetResult(); // There is nothing left to send, or it would have been sent.
+            }
+        }
+
+        channel!.Flush();
+    }
+
+    private bool MaySendNow(out long timestamp)
+    {
+        timestamp = Stopwatch.GetTimestamp();
+        return unpaced?.Invoke() == true;
+    }
+
+    private void Send(long timestamp)
+    {
+        var id = (int)(seq++ % Window) + 1;
+        free--;
+        intended[id] = timestamp;
+        totals.CountSent();
+        message.PacketIdentifier = (ushort)id;
+        message.Payload = new(payload, 0, unit.WriteMessage(payload, seq, time.GetUtcNow()));
+        var encoded = encoder.Encode(message);
+        _ = channel!.WriteAsync(new(encoded.Packet), false, CancellationToken.None);
+        _ = channel.WriteAsync(encoded.Payload, true, CancellationToken.None); // Queues both; a connection that has ended is noticed where it is read.
     }
 }

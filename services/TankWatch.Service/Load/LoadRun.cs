@@ -1,7 +1,6 @@
 using System.Diagnostics;
+using System.Text;
 using System.Text.Json;
-using MQTTnet;
-using TankWatch.Service.Ingest;
 
 namespace TankWatch.Service.Load;
 
@@ -10,9 +9,19 @@ namespace TankWatch.Service.Load;
 /// <param name="Rate">Messages per second over all units; 0 is as fast as it goes.</param>
 /// <param name="Units">Connections, one for each unit.</param>
 /// <param name="Seconds">For how long messages are sent.</param>
+/// <param name="Messages">Sent at most, at a rate of 0.</param>
 /// <param name="User">Null for none.</param>
 /// <param name="Password">The user's; null for none.</param>
-internal sealed record LoadOptions(string Host, int Port, int Rate, int Units, int Seconds, string? User, string? Password);
+/// <param name="Secrets">The passwords of units that connect under their own names, by unit, as the embedded broker demands; null for one user.</param>
+internal sealed record LoadOptions(
+    string Host, int Port, int Rate, int Units, int Seconds, int Messages, string? User, string? Password, IReadOnlyDictionary<string, string>? Secrets)
+{
+    public (string? User, byte[]? Password) CredentialsOf(LoadUnit unit)
+    {
+        var (user, password) = Secrets is null ? (User, Password) : (unit.Id, Secrets.GetValueOrDefault(unit.Id));
+        return (user, user is null ? null : Encoding.UTF8.GetBytes(password ?? ""));
+    }
+}
 
 /// <summary>What the links of a run count together.</summary>
 internal sealed class LoadTotals
@@ -64,7 +73,7 @@ internal sealed class LoadRun(LoadOptions options, TimeProvider time)
             patience.CancelAfter(ConnectPatience);
             await Parallel.ForEachAsync(
                 links, new ParallelOptions { MaxDegreeOfParallelism = ConnectingAtOnce, CancellationToken = patience.Token },
-                async (link, cancel) => await link.ConnectAsync(Connection(), cancel));
+                async (link, cancel) => await link.ConnectAsync(options, cancel));
             var started = Stopwatch.GetTimestamp();
             await PublishAsync(links, started, stop);
             return (Report(Stopwatch.GetElapsedTime(started)), totals.Errors == 0);
@@ -75,31 +84,22 @@ internal sealed class LoadRun(LoadOptions options, TimeProvider time)
         }
     }
 
-    private MqttClientOptions Connection()
-    {
-        var builder = new MqttClientOptionsBuilder().WithTcpServer(options.Host, options.Port);
-        if (options.User is { } user)
-        {
-            builder.WithCredentials(user, options.Password ?? "");
-        }
-
-        var built = builder.Build();
-        ((MqttClientTcpOptions)built.ChannelOptions).StreamProvider = new BrokerStreamProvider(_ => ValueTask.CompletedTask, time);
-        return built;
-    }
-
     private async Task PublishAsync(List<LoadLink> links, long started, CancellationToken stop)
     {
         var length = TimeSpan.FromSeconds(options.Seconds);
         using var ended = CancellationTokenSource.CreateLinkedTokenSource(stop);
         ended.CancelAfter(length + AnswerPatience);
-        Func<bool>? unpaced = options.Rate == 0 ? () => Stopwatch.GetElapsedTime(started) < length : null;
+        var taken = 0L;
+        Func<bool>? unpaced = options.Rate == 0
+            ? () => Stopwatch.GetElapsedTime(started) < length && Interlocked.Increment(ref taken) <= options.Messages : null;
         var running = links.ConvertAll(link => Task.Run(() => link.RunAsync(unpaced, ended.Token), CancellationToken.None));
         if (unpaced is null)
         {
             await PaceAsync(links, started, ended.Token);
         }
 
+        await Task.WhenAll(links.ConvertAll(link => link.Done));
+        await ended.CancelAsync();
         await Task.WhenAll(running);
     }
 
@@ -127,6 +127,7 @@ internal sealed class LoadRun(LoadOptions options, TimeProvider time)
         acknowledged = totals.Acknowledged,
         errors = totals.Errors,
         ratePerSecond = Math.Round(totals.Acknowledged / elapsed.TotalSeconds, 1),
+        processorSeconds = Math.Round(Environment.CpuUsage.TotalTime.TotalSeconds, 3),
         latencyMs = new
         {
             p50 = totals.Latencies.Milliseconds(0.5),

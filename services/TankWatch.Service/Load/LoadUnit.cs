@@ -1,5 +1,5 @@
 using System.Globalization;
-using System.Text;
+using System.Text.Unicode;
 
 namespace TankWatch.Service.Load;
 
@@ -15,10 +15,14 @@ internal sealed record LoadUnit(int Number, long Boot)
 
     public string Topic => $"tankwatch/v1/{Id}/level";
 
+    /// <param name="payload">Where to; 256 bytes are enough.</param>
     /// <param name="seq">From 1.</param>
     /// <param name="at">UTC.</param>
-    public byte[] Message(long seq, DateTimeOffset at) => Encoding.UTF8.GetBytes(string.Create(
-        CultureInfo.InvariantCulture, $$"""{"at":"{{at:yyyy-MM-ddTHH:mm:ss.fffZ}}","boot":{{Boot}},"seq":{{seq}},"tank":"roof","wet":[{{Wet[seq % Wet.Length]}}]}"""));
+    /// <returns>The bytes written.</returns>
+    public int WriteMessage(Span<byte> payload, long seq, DateTimeOffset at) => Utf8.TryWrite(
+        payload, CultureInfo.InvariantCulture,
+        $$"""{"at":"{{at:yyyy-MM-ddTHH:mm:ss.fffZ}}","boot":{{Boot}},"seq":{{seq}},"tank":"roof","wet":[{{Wet[seq % Wet.Length]}}]}""", out var written)
+        ? written : throw new ArgumentException("too short for a message", nameof(payload));
 
     public string SiteFile() => $$"""
         {

@@ -41,6 +41,16 @@ internal sealed class ServedProcess(string folder, IReadOnlyDictionary<string, s
         throw new InvalidOperationException("serve ended before it was ready");
     }
 
+    /// <summary>Processor time used since its start, and memory now.</summary>
+    public (TimeSpan Processor, long ResidentBytes) Use
+    {
+        get
+        {
+            process!.Refresh();
+            return (process.TotalProcessorTime, process.WorkingSet64);
+        }
+    }
+
     /// <summary>SIGKILL: nothing is finished, nothing is said.</summary>
     public async Task KillAsync()
     {
