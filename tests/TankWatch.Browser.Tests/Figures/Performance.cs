@@ -9,7 +9,7 @@ using Xunit;
 
 namespace TankWatch.Browser.Tests.Figures;
 
-/// <summary>Not a test: measures and writes docs/performance.md when asked for by name, as tests/figures.sh does. No test waits for these figures.</summary>
+/// <summary>Not a test: measures and writes a section of docs/performance.md when asked for by name, as tests/figures.sh does. No test waits for these figures.</summary>
 public sealed partial class Performance(Chromium chromium)
 {
     private const int ColdLoads = 5;
@@ -129,7 +129,7 @@ public sealed partial class Performance(Chromium chromium)
     }
 
     private string Text() => $"""
-        # Figures of the pages
+        ## Pages
 
         Measured by `bash tests/figures.sh` on {TimeProvider.System.GetUtcNow():yyyy-MM-dd}, commit `{Environment.GetEnvironmentVariable("FIGURES_COMMIT") ?? "unknown"}`, with the browser and the
         service on one machine: {Environment.ProcessorCount} processors ({Processor()}), Chromium {chromium.Version}, .NET {Environment.Version}.
