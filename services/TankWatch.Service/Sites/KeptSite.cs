@@ -82,14 +82,13 @@ internal sealed class KeptSite
     private bool wasCaughtUp;
 
     /// <param name="plan">What is installed.</param>
-    /// <param name="json">The file it was made from.</param>
     /// <param name="series">Has its messages.</param>
     /// <param name="ledger">Has its alerts.</param>
     /// <param name="mark">How it was last saved; null if it never was.</param>
     /// <param name="now">Wall clock, UTC.</param>
-    public KeptSite(SitePlan plan, string json, SeriesStore series, LedgerStore ledger, SiteMark? mark, DateTimeOffset now)
+    public KeptSite(SitePlan plan, SeriesStore series, LedgerStore ledger, SiteMark? mark, DateTimeOffset now)
     {
-        (Plan, Json, this.series, this.ledger) = (plan, json, series, ledger);
+        (Plan, this.series, this.ledger) = (plan, series, ledger);
         var state = mark?.State is { } stored ? SiteStateCodec.Read(stored, plan) : null;
         markedTo = state is null ? null : mark!.Position;
         record = new(series, plan);
@@ -103,9 +102,6 @@ internal sealed class KeptSite
     }
 
     public SitePlan Plan { get; }
-
-    /// <summary>The file it was made from.</summary>
-    public string Json { get; }
 
     public bool Has(string alertId) => alerts.Alerts.Any(alert => alert.Id == alertId);
 

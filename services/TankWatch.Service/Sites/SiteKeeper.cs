@@ -49,6 +49,7 @@ public sealed partial class SiteKeeper(
             await UntilStoredAsync(() => { series.Open(); return true; }, stoppingToken);
             await StepAsync([], refresh: true, stoppingToken);
             LogKeeping(roster.Sites.Count);
+            GC.Collect(GC.MaxGeneration, GCCollectionMode.Aggressive); // Reading thousands of sites leaves as much behind as it keeps.
             read.TrySetResult();
             using var timer = time.CreateTimer(_ => inbox.Wake(), null, TickEvery, TickEvery);
             while (await inbox.Reader.WaitToReadAsync(stoppingToken))

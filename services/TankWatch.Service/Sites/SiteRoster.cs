@@ -14,7 +14,7 @@ internal sealed partial class SiteRoster(LedgerStore ledger, SeriesStore series,
     private static readonly TimeSpan LongestRetry = TimeSpan.FromHours(1);
 
     private readonly Dictionary<SiteId, KeptSite> sites = [];
-    private readonly Dictionary<SiteId, StoredSite> known = [];
+    private readonly Dictionary<SiteId, Known> known = [];
     private readonly Dictionary<UnitId, SiteId> owners = [];
     private readonly Dictionary<SiteId, (DateTimeOffset RetryAt, int Failures)> failed = [];
     private long? changesSeen;
@@ -45,18 +45,21 @@ internal sealed partial class SiteRoster(LedgerStore ledger, SeriesStore series,
             return ([], []);
         }
 
-        var stored = ledger.ListSites().Where(site => site.Plan is not null).ToDictionary(site => site.Id);
-        var gone = known.Keys.Where(id => !stored.ContainsKey(id)).ToList();
+        var versions = ledger.ReadSiteVersions();
+        var gone = known.Keys.Where(id => !versions.ContainsKey(id)).ToList();
         gone.ForEach(Forget);
         series.Refresh();
         var writes = new List<SiteWrites>();
         var marks = sites.Count == 0 ? series.ReadMarks() : null; // At the start all at once.
-        foreach (var site in stored.Values.Where(site => IsStale(site, now)))
+        foreach (var id in versions.Keys.Where(id => IsStale(id, versions[id], now)))
         {
-            known[site.Id] = site;
-            if (Try(site.Id, () => Build(site, marks, now)) is { } built)
+            if (ledger.FindSite(id) is { } site)
             {
-                writes.Add(built);
+                known[id] = new(site.Plan, versions[id]);
+                if (site.Plan is { } plan && Try(id, () => Build(plan, marks, now)) is { } built)
+                {
+                    writes.Add(built);
+                }
             }
         }
 
@@ -98,16 +101,16 @@ internal sealed partial class SiteRoster(LedgerStore ledger, SeriesStore series,
         changesSeen = null;
     }
 
-    private bool IsStale(StoredSite site, DateTimeOffset now) =>
-        known.GetValueOrDefault(site.Id)?.Json != site.Json
-        || (failed.TryGetValue(site.Id, out var failure) ? failure.RetryAt <= now : !sites.ContainsKey(site.Id));
+    private bool IsStale(SiteId site, long version, DateTimeOffset now) =>
+        !known.TryGetValue(site, out var seen) || seen.Version != version
+        || (failed.TryGetValue(site, out var failure) ? failure.RetryAt <= now : seen.Plan is not null && !sites.ContainsKey(site));
 
-    private SiteWrites Build(StoredSite site, Dictionary<SiteId, SiteMark>? marks, DateTimeOffset now)
+    private SiteWrites Build(SitePlan plan, Dictionary<SiteId, SiteMark>? marks, DateTimeOffset now)
     {
-        var kept = new KeptSite(site.Plan!, site.Json, series, ledger, (marks ?? series.ReadMarks(site.Id)).GetValueOrDefault(site.Id), now);
+        var kept = new KeptSite(plan, series, ledger, (marks ?? series.ReadMarks(plan.Id)).GetValueOrDefault(plan.Id), now);
         var writes = kept.Build(now);
-        sites[site.Id] = kept;
-        failed.Remove(site.Id);
+        sites[plan.Id] = kept;
+        failed.Remove(plan.Id);
         return writes;
     }
 
@@ -121,7 +124,7 @@ internal sealed partial class SiteRoster(LedgerStore ledger, SeriesStore series,
     private void Route()
     {
         owners.Clear();
-        foreach (var plan in known.Values.Select(site => site.Plan!))
+        foreach (var plan in known.Values.Select(site => site.Plan).OfType<SitePlan>())
         {
             foreach (var unit in plan.Units)
             {
@@ -129,11 +132,15 @@ internal sealed partial class SiteRoster(LedgerStore ledger, SeriesStore series,
             }
         }
 
-        Edges = known.Values.OrderBy(site => site.Id.Value, StringComparer.Ordinal)
-            .SelectMany(site => site.Plan!.Units.Where(unit => unit.Sparkplug is not null).Select(unit => new MappedUnit(site.Plan, unit)))
+        Edges = known.Values.Select(site => site.Plan).OfType<SitePlan>().OrderBy(plan => plan.Id.Value, StringComparer.Ordinal)
+            .SelectMany(plan => plan.Units.Where(unit => unit.Sparkplug is not null).Select(unit => new MappedUnit(plan, unit)))
             .GroupBy(unit => unit.Unit.Sparkplug!.Node)
             .ToImmutableDictionary(node => node.Key, node => node.DistinctBy(unit => unit.Unit.Sparkplug!.Device).ToImmutableArray()); // Of two sites that name one device, the first.
     }
+
+    /// <param name="Plan">Null when this version of the program finds a fault in its file that an earlier one did not.</param>
+    /// <param name="Version">Of the file.</param>
+    private sealed record Known(SitePlan? Plan, long Version);
 
     [LoggerMessage(Level = LogLevel.Error, Message = "the judgement of site {Site} failed; it is built anew from the store")]
     private partial void LogJudgementFault(Exception fault, string site);

@@ -19,6 +19,10 @@ public sealed record StoredSite(SiteId Id, string Json, SitePlan? Plan, DateTime
 /// </remarks>
 public sealed partial class LedgerStore(Database database, TimeProvider time)
 {
+    /// <returns>Of each site a number that is another one whenever it was put.</returns>
+    internal Dictionary<SiteId, long> ReadSiteVersions() => database.Read(connection =>
+        connection.List("SELECT id, version FROM sites", row => (new SiteId(row.GetString(0)), row.GetInt64(1))).ToDictionary());
+
     public IReadOnlyList<StoredSite> ListSites() => database.Read(connection => connection.List("SELECT id, json, updated FROM sites ORDER BY id", SiteOf));
 
     public StoredSite? FindSite(SiteId site) => database.Read(connection =>
@@ -40,8 +44,8 @@ public sealed partial class LedgerStore(Database database, TimeProvider time)
         }
 
         connection.Execute(
-            "INSERT INTO sites (id, json, updated) VALUES (?1, ?2, ?3) ON CONFLICT (id) DO UPDATE SET json = ?2, updated = ?3",
-            plan.Id, json, time.GetUtcNow());
+            "INSERT INTO sites (id, json, updated, version) VALUES (?1, ?2, ?3, ?4) ON CONFLICT (id) DO UPDATE SET json = ?2, updated = ?3, version = ?4",
+            plan.Id, json, time.GetUtcNow(), MarkChange(connection));
         var named = plan.Units.Select(unit => unit.Id.Value).ToHashSet(StringComparer.Ordinal);
         foreach (var gone in connection.List("SELECT id FROM units WHERE site = ?1", row => row.GetString(0), plan.Id).Where(id => !named.Contains(id)))
         {
@@ -53,7 +57,6 @@ public sealed partial class LedgerStore(Database database, TimeProvider time)
             connection.Execute("INSERT OR IGNORE INTO units (id, site) VALUES (?1, ?2)", unit, plan.Id);
         }
 
-        MarkChange(connection);
         return null;
     });
 
@@ -84,8 +87,9 @@ public sealed partial class LedgerStore(Database database, TimeProvider time)
     /// <summary>Whether a site is there; call it within a transaction.</summary>
     internal static bool Has(SqliteConnection connection, SiteId site) => connection.Scalar("SELECT 1 FROM sites WHERE id = ?1", site) is not null;
 
-    private static void MarkChange(SqliteConnection connection) => connection.Execute(
-        "INSERT INTO meta (name, value) VALUES ('changes', '1') ON CONFLICT (name) DO UPDATE SET value = CAST(CAST(value AS INTEGER) + 1 AS TEXT)");
+    /// <returns>How many there have been.</returns>
+    private static long MarkChange(SqliteConnection connection) => (long)connection.Scalar(
+        "INSERT INTO meta (name, value) VALUES ('changes', '1') ON CONFLICT (name) DO UPDATE SET value = CAST(CAST(value AS INTEGER) + 1 AS TEXT) RETURNING CAST(value AS INTEGER)")!;
 
     private static StoredSite SiteOf(SqliteDataReader row)
     {

@@ -65,6 +65,9 @@ internal static class Schema
             ORDER BY reached, alert, n;
         """,
         """
+        -- Another number whenever a site is put: what a running service looks at to see which of thousands have changed.
+        ALTER TABLE sites ADD COLUMN version INTEGER NOT NULL DEFAULT 0;
+
         -- A message is first a row in a batch of the journal, one batch a group commit, and is folded later into blocks, in order, one
         -- stream (unit, kind, device) beside the other. See Storage/Series for what the packed columns hold.
         CREATE TABLE journal (id INTEGER PRIMARY KEY AUTOINCREMENT, batch BLOB NOT NULL);
