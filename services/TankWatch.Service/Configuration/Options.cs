@@ -12,7 +12,7 @@ public sealed class DataOptions
     /// <summary>Messages older than this are deleted, whole days at a time; the figures of days are kept for ever. At least 30.</summary>
     public int KeepRawDays { get; set; } = 400;
 
-    /// <summary>So many messages wait in memory, at most or a little more, to be put into per-device order: 1,000 to 10,000,000.</summary>
+    /// <summary>So many messages wait in memory, at most or a little more, to be put into per-device order: 100 to 10,000,000.</summary>
     public int FoldRows { get; set; } = 200_000;
 }
 

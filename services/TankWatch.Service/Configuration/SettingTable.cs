@@ -16,7 +16,7 @@ internal static class SettingTable
     [
         Text("Data:Path", (s, v) => s.Data.Path = v),
         Whole("Data:KeepRawDays", 30, 36_500, (s, v) => s.Data.KeepRawDays = v),
-        Whole("Data:FoldRows", 1_000, 10_000_000, (s, v) => s.Data.FoldRows = v),
+        Whole("Data:FoldRows", 100, 10_000_000, (s, v) => s.Data.FoldRows = v),
         new("Http:Urls", (s, v) => Urls(v) ?? Keep(() => s.Http.Urls = v)),
 
         Choice<MqttMode>("Mqtt:Mode", (s, v) => s.Mqtt.Mode = v),

@@ -13,6 +13,9 @@ namespace TankWatch.Service.Tests.Ingest;
 /// </summary>
 internal sealed class Mosquitto : IAsyncDisposable
 {
+    /// <summary>Without a file, which at each change would cost more than a load does: its sessions do not outlive its own death.</summary>
+    public const string InMemory = "persistence false\nmax_queued_messages 0\nmax_inflight_messages 0\nset_tcp_nodelay true";
+
     private const string AddressVariable = "TANKWATCH_TEST_MOSQUITTO";
     private static readonly string[] Places = ["/usr/sbin/mosquitto", "/usr/bin/mosquitto", "/usr/local/sbin/mosquitto", "/opt/homebrew/sbin/mosquitto"];
 
