@@ -35,10 +35,14 @@ internal sealed class FieldUnit(int number)
 
     public long Acknowledged => Interlocked.Read(ref acknowledged);
 
-    /// <summary>A power failure that has lasted long enough to be one, and that is news still.</summary>
-    public void FailPower() => special.Enqueue(("supply", (now, n) => SampleSite.Supply(now.AddSeconds(-115), mains: false, n)));
+    /// <summary>A power failure that has lasted long enough to be one, and that is news still. The second sample says so: rules are asked at a unit's words.</summary>
+    public void FailPower()
+    {
+        special.Enqueue(("supply", (now, n) => SampleSite.Supply(now.AddSeconds(-115), mains: false, n)));
+        special.Enqueue(("supply", (now, n) => SampleSite.Supply(now.AddSeconds(-54), mains: false, n)));
+    }
 
-    /// <summary>Its end, likewise; 7 s after <see cref="FailPower"/> at the earliest, or it would have been too short.</summary>
+    /// <summary>Its end, likewise; 8 s after <see cref="FailPower"/> at the earliest, or the failure would have been too short.</summary>
     public void RestorePower() => special.Enqueue(("supply", (now, n) => SampleSite.Supply(now.AddSeconds(-62), mains: true, n)));
 
     /// <summary>The pump is stopped for overload twice.</summary>
