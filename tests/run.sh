@@ -6,11 +6,12 @@ set -u
 cd "$(dirname "$0")/.."
 export DOTNET_NOLOGO=1 DOTNET_CLI_TELEMETRY_OPTOUT=1
 
-declare -A server=([mosquitto]=mosquitto [exim4]=exim4-daemon-light [chromium]=chromium)
+declare -A server=([mosquitto]=mosquitto [mosquitto_pub]=mosquitto-clients [exim4]=exim4-daemon-light [chromium]=chromium)
 missing=()
 for program in "${!server[@]}"; do
   PATH="$PATH:/usr/sbin" command -v "$program" >/dev/null || missing+=("${server[$program]}")
 done
+/usr/bin/python3 -c 'import paho.mqtt' 2>/dev/null || missing+=(python3-paho-mqtt)
 if [ ${#missing[@]} -gt 0 ] && [ "$(id -u)" = 0 ] && command -v apt-get >/dev/null; then
   echo "installing ${missing[*]}"
   # Their packages must not start daemons of their own: the tests start private ones on free ports.
@@ -18,6 +19,13 @@ if [ ${#missing[@]} -gt 0 ] && [ "$(id -u)" = 0 ] && command -v apt-get >/dev/nu
   [ -e "$policy" ] || { printf '#!/bin/sh\nexit 101\n' > "$policy"; chmod 755 "$policy"; trap 'rm -f /usr/sbin/policy-rc.d' EXIT; }
   { apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends "${missing[@]}"; } >/dev/null 2>&1 ||
     echo "could not install ${missing[*]}"
+fi
+
+# One more client, which is published elsewhere; Node.js itself is not installed for it.
+if command -v npm >/dev/null && ! node -e "require('mqtt')" 2>/dev/null; then
+  clients=$(mktemp -d)
+  timeout 60 npm install --prefix "$clients" --no-audit --no-fund --ignore-scripts mqtt@5 >/dev/null 2>&1 || echo "could not install mqtt.js"
+  export NODE_PATH=$clients/node_modules
 fi
 
 passed=0; failed=0; skipped=0
@@ -39,5 +47,6 @@ for project in tests/*.Tests/*.Tests.csproj; do
   rm -f "$log"
 done
 
+rm -rf "${clients:-}"
 if [ "$skipped" -gt 0 ]; then echo "$passed passed, $failed failed, $skipped skipped"; else echo "$passed passed, $failed failed"; fi
 [ "$failed" -eq 0 ] && [ "$passed" -gt 0 ]

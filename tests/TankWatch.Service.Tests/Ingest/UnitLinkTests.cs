@@ -43,7 +43,7 @@ public sealed class UnitLinkTests : IAsyncLifetime
         var taken = new List<Work.Message>();
         foreach (var id in ids)
         {
-            taken.Add(Assert.IsType<Work.Message>(await inbox.Reader.ReadAsync(Stop)));
+            taken.Add(await TakenAsync(inbox));
             Assert.Equal($"{id}", Encoding.UTF8.GetString(taken[^1].Received.Payload.Span));
         }
 
@@ -66,7 +66,7 @@ public sealed class UnitLinkTests : IAsyncLifetime
         using var broker = await StartAsync(inbox);
         using var unit = await ConnectAsync();
         await SendAsync(unit, Wire.PublishOf(Topic, 1, "{}"u8.ToArray()));
-        Assert.IsType<Work.Message>(await inbox.Reader.ReadAsync(Stop)).Receipt.Abandoned();
+        (await TakenAsync(inbox)).Receipt.Abandoned();
         Assert.Null(await ReadAsync(unit));
         await broker.StopAsync(Stop);
     }
@@ -118,9 +118,12 @@ public sealed class UnitLinkTests : IAsyncLifetime
     private static async Task PublishedAsync(TcpClient unit, SiteInbox inbox, ushort id)
     {
         await SendAsync(unit, Wire.PublishOf(Topic, id, "{}"u8.ToArray()));
-        Assert.IsType<Work.Message>(await inbox.Reader.ReadAsync(Stop)).Receipt.Durable();
+        (await TakenAsync(inbox)).Receipt.Durable();
         Assert.Equal(id, (await ReadAsync(unit))?.Id);
     }
+
+    private static async Task<Work.Message> TakenAsync(SiteInbox inbox) =>
+        Assert.IsType<Work.Message>(await inbox.Reader.ReadAsync(Stop).AsTask().WaitAsync(TimeSpan.FromSeconds(20), Stop));
 
     private async Task<EmbeddedBroker> StartAsync(SiteInbox inbox)
     {
