@@ -1,6 +1,6 @@
 #!/usr/bin/env bash
 # The long proofs, with the numbers of a night: any order of arrival, sudden deaths, a store that stands still for ten minutes.
-# Any number given in the environment stays. Ends as run.sh does. Takes about three hours on two cores.
+# Any number given in the environment stays. Ends as run.sh does.
 set -u
 cd "$(dirname "$0")/.."
 export TANKWATCH_TEST_CASES="${TANKWATCH_TEST_CASES:-10000}"
