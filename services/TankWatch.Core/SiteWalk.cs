@@ -14,10 +14,12 @@ namespace TankWatch.Core;
 internal sealed class SiteWalk(SitePlan plan, SiteState from, StateTrail trail)
 {
     private readonly SiteState from = from;
-    private readonly List<Finding> changed = [];
-    private readonly List<PumpRun> runs = [];
-    private readonly List<SiteDay> days = [];
     private readonly List<SiteState> kept = [];
+
+    // Made when there is something: most steps make nothing.
+    private List<Finding>? changed;
+    private List<PumpRun>? runs;
+    private List<SiteDay>? days;
 
     public SiteState State { get; private set; } = from;
 
@@ -55,18 +57,18 @@ internal sealed class SiteWalk(SitePlan plan, SiteState from, StateTrail trail)
     /// <param name="isRewound">What was known from the beginning of this walk on is replaced.</param>
     public Followed Done(bool isRewound)
     {
-        return new(new(FindingScope.Water, from.At, Findings()), isRewound ? from.At : null, [.. runs], Days(), Kept(isRewound));
+        return new(new(FindingScope.Water, from.At, Findings()), isRewound ? from.At : null, runs is null ? [] : [.. runs], Days(), Kept(isRewound));
     }
 
     private ImmutableArray<Finding> Findings()
     {
-        if (changed.Count == 0 && !from.HasOpenFindings)
+        if (changed is null && !from.HasOpenFindings)
         {
             return []; // Nearly every step of a site.
         }
 
         var findings = new Dictionary<(FindingKind, DeviceId, DateTimeOffset), Finding>();
-        foreach (var finding in from.OpenFindings.Concat(changed))
+        foreach (var finding in from.OpenFindings.Concat(changed ?? []))
         {
             findings[(finding.Kind, finding.Device, finding.RaisedAt)] = finding;
         }
@@ -74,7 +76,7 @@ internal sealed class SiteWalk(SitePlan plan, SiteState from, StateTrail trail)
         return [.. findings.Values.Order(Comparer<Finding>.Create(Finding.Compare))];
     }
 
-    private ImmutableArray<SiteDay> Days() => days.Count == 0 ? [] :
+    private ImmutableArray<SiteDay> Days() => days is null ? [] :
         [.. days.GroupBy(day => day.Date).Select(sameDate => sameDate.Last()).OrderBy(day => day.Date)];
 
     private ImmutableArray<SiteState> Kept(bool isRewound)
@@ -92,8 +94,16 @@ internal sealed class SiteWalk(SitePlan plan, SiteState from, StateTrail trail)
     {
         var judged = SiteStep.Judge(State, input, plan);
         State = judged.Next;
-        changed.AddRange(judged.Findings);
-        runs.AddRange(judged.Runs);
-        days.AddRange(judged.Days);
+        Add(ref changed, judged.Findings);
+        Add(ref runs, judged.Runs);
+        Add(ref days, judged.Days);
+    }
+
+    private static void Add<T>(ref List<T>? list, ImmutableArray<T> made)
+    {
+        if (!made.IsEmpty)
+        {
+            (list ??= []).AddRange(made);
+        }
     }
 }

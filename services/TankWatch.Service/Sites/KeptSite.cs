@@ -316,23 +316,19 @@ internal sealed class KeptSite
     private SiteWrites Written(IReadOnlyList<Followed> followed, SiteAlerts next, ImmutableArray<AlertEvent> events, ImmutableArray<Notification> notices)
     {
         DateTimeOffset? rewoundTo = null;
-        var (runs, days, snapshots) = (ImmutableArray.CreateBuilder<PumpRun>(), ImmutableArray.CreateBuilder<SiteDay>(), ImmutableArray.CreateBuilder<StoredSnapshot>());
+        var (runs, days, snapshots) = (ImmutableArray<PumpRun>.Empty, ImmutableArray<SiteDay>.Empty, ImmutableArray<StoredSnapshot>.Empty);
         foreach (var part in followed)
         {
             rewoundTo = part.RewoundTo is { } to && !(rewoundTo < to) ? to : rewoundTo;
-            runs.AddRange(part.Runs);
-            days.AddRange(part.Days);
+            runs = runs.AddRange(part.Runs);
+            days = days.AddRange(part.Days);
             foreach (var kept in part.Kept)
             {
-                snapshots.Add(new(kept.At, Bytes(kept)));
+                snapshots = snapshots.Add(new(kept.At, Bytes(kept)));
             }
         }
 
-        return new(Plan, next.Alerts, events, notices, rewoundTo, runs.ToImmutable(), days.ToImmutable())
-        {
-            SnapshotsFrom = rewoundTo,
-            Snapshots = snapshots.ToImmutable(),
-        };
+        return new(Plan, next.Alerts, events, notices, rewoundTo, runs, days) { SnapshotsFrom = rewoundTo, Snapshots = snapshots };
     }
 
     /// <summary>Has the alerts in memory that the changes can speak of, and not many more.</summary>
@@ -411,14 +407,15 @@ internal sealed class KeptSite
     /// <summary>Several steps of the link as one: what a batch opened and cleared is not lost between them.</summary>
     private sealed class LinkChanges(DateTimeOffset from)
     {
-        private readonly Dictionary<(DeviceId, DateTimeOffset), Finding> findings = [];
+        private Dictionary<(DeviceId, DateTimeOffset), Finding>? findings;
 
-        public FindingChanges Merged => new(FindingScope.Link, from, [.. findings.Values]);
+        public FindingChanges Merged => new(FindingScope.Link, from, findings is null ? [] : [.. findings.Values]);
 
         public LinkState Add((LinkState Next, FindingChanges Changes) step)
         {
             foreach (var finding in step.Changes.Findings)
             {
+                findings ??= [];
                 findings[(finding.Device, finding.RaisedAt)] = finding;
             }
 

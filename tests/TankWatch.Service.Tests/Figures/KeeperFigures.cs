@@ -11,7 +11,7 @@ namespace TankWatch.Service.Tests.Figures;
 public sealed class KeeperFigures(ITestOutputHelper output)
 {
     private const int Sites = 1000;
-    private const int Rounds = 300;
+    private static readonly int Rounds = int.TryParse(Environment.GetEnvironmentVariable("FIGURES_ROUNDS"), CultureInfo.InvariantCulture, out var rounds) ? rounds : 300;
 
     [Fact(Explicit = true)]
     public async Task Processor_time_of_a_message_from_the_inbox_on()
