@@ -280,7 +280,7 @@ internal sealed class KeptSite
 
         if (unitViews.IsDefault)
         {
-            unitViews = [.. units.Select((unit, i) => unit.View(Plan.Id, link.Units[i].Open is not null, series.MissingOf(unit.Id)))];
+            unitViews = [.. units.Select((unit, i) => unit.View(Plan.Id, link.Units[i].Open is not null, series.MissingOf(unit.Id), now))];
         }
 
         return new(Plan, follower.State, openAlerts, unitViews, now);

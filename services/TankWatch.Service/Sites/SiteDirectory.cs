@@ -25,13 +25,14 @@ public sealed record SiteView(
 /// <param name="BatteryPercent">As last told, 0 to 100.</param>
 /// <param name="ClockSkew">How far its clock is behind ours, transport included: the median of its last live messages; null if unknown.</param>
 /// <param name="Missing">Sequence numbers skipped within its restarts: sent, and never taken.</param>
+/// <param name="MissingSince">When this service noticed that some are missing, wall clock; null while none is. A backlog that brings all of them ends it.</param>
 /// <param name="Accepted">Messages kept.</param>
 /// <param name="Refused">Messages that could not be taken and are still kept.</param>
 /// <param name="Duplicates">Since this service started.</param>
 /// <param name="Silent">An alert says so.</param>
 public sealed record UnitView(
     UnitId Id, SiteId Site, DateTimeOffset? HeardAt, DateTimeOffset? NewestAt, bool? Online, string? Firmware, double? SignalDbm, double? BatteryPercent,
-    TimeSpan? ClockSkew, long Missing, long Accepted, long Refused, long Duplicates, bool Silent);
+    TimeSpan? ClockSkew, long Missing, DateTimeOffset? MissingSince, long Accepted, long Refused, long Duplicates, bool Silent);
 
 /// <summary>All sites as they are now, and the way to act on their alerts.</summary>
 public sealed class SiteDirectory(SiteInbox inbox)

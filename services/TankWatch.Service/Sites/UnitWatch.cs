@@ -31,6 +31,7 @@ internal sealed class UnitWatch
     public long Duplicates { get; private set; }
 
     private DateTimeOffset? NewestAt { get; set; }
+    private DateTimeOffset? MissingSince { get; set; }
 
     /// <summary>To be saved with its site.</summary>
     public UnitMark Mark => new(
@@ -74,9 +75,14 @@ internal sealed class UnitWatch
     /// <param name="site">Where it stands.</param>
     /// <param name="silent">An alert says so.</param>
     /// <param name="missing">Sequence numbers it skipped.</param>
-    public UnitView View(SiteId site, bool silent, long missing) => new(
-        Id, site, HeardAt, NewestAt, status?.Online, status?.Firmware, status?.SignalDbm, status?.BatteryPercent, MedianSkew(), missing, Accepted, Refused,
-        Duplicates, silent);
+    /// <param name="now">Wall clock, UTC: when a gap that was not there at the view before is noticed.</param>
+    public UnitView View(SiteId site, bool silent, long missing, DateTimeOffset now)
+    {
+        MissingSince = missing > 0 ? MissingSince ?? now : null;
+        return new(
+            Id, site, HeardAt, NewestAt, status?.Online, status?.Firmware, status?.SignalDbm, status?.BatteryPercent, MedianSkew(), missing, MissingSince,
+            Accepted, Refused, Duplicates, silent);
+    }
 
     private TimeSpan? MedianSkew() => skews.Count == 0 ? null : skews.Order().ElementAt(skews.Count / 2);
 

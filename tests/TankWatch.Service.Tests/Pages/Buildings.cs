@@ -28,7 +28,7 @@ internal static class Buildings
         var spoke = new UnitTimeline(new Stamp(unit, heard, heard, heard, 1, 1), null, false);
         return new(
             plan, start with { Timeline = start.Timeline with { Units = [spoke] } }, [.. alerts],
-            [new(unit, plan.Id, heard, heard, true, null, null, null, null, 0, 1, 0, 0, false)], Now);
+            [new(unit, plan.Id, heard, heard, true, null, null, null, null, 0, null, 1, 0, 0, false)], Now);
     }
 
     /// <summary>Its unit has never said a word.</summary>

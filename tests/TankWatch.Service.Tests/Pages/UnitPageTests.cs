@@ -25,6 +25,7 @@ public sealed class UnitPageTests(Served service) : IClassFixture<Served>
 
         var own = await OpenAsync($"/units/{site.Unit}");
         Assert.Contains($"Unit {site.Unit} speaks.", own, StringComparison.Ordinal);
+        Assert.Matches("2 messages missing, 60.0 % arrived\\s*, noticed <time ", own);
         Assert.Contains($"<a href=\"/sites/{site.Id}\"><bdi>Hazel Row</bdi></a>", own, StringComparison.Ordinal);
         Assert.Contains("There is none.", own, StringComparison.Ordinal);
     }
@@ -124,7 +125,7 @@ public sealed class UnitPageTests(Served service) : IClassFixture<Served>
     }
 
     private static UnitView Unit() => new(
-        new("fu-1"), new SiteId("alder-row"), Rig.Noon, Rig.Noon, true, "1.4", -60, 90, null, Missing: 0, Accepted: 10, Refused: 0, Duplicates: 0, Silent: false);
+        new("fu-1"), new SiteId("alder-row"), Rig.Noon, Rig.Noon, true, "1.4", -60, 90, null, Missing: 0, MissingSince: null, Accepted: 10, Refused: 0, Duplicates: 0, Silent: false);
 
     private async Task<string> OpenAsync(string path)
     {

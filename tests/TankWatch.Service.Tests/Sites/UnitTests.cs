@@ -25,6 +25,40 @@ public sealed class UnitTests
     }
 
     [Fact]
+    public async Task A_gap_shows_at_the_next_tick_with_since_when_and_what_comes_late_closes_it()
+    {
+        await using var rig = await Rig.RunningAsync();
+        await SendAsync(1);
+        Assert.Equal((0L, null), (Unit(rig).Missing, Unit(rig).MissingSince));
+        var noticed = rig.Time.GetUtcNow();
+        await SendAsync(5);
+        Assert.Equal((3L, noticed), (Unit(rig).Missing, Unit(rig).MissingSince!.Value));
+        await SendAsync(9);
+        await SendAsync(2);
+        Assert.Equal((5L, noticed), (Unit(rig).Missing, Unit(rig).MissingSince!.Value));
+        await rig.StopAsync();
+
+        await using var again = rig.Again();
+        again.Clock.Advance(TimeSpan.FromHours(1));
+        var started = again.Time.GetUtcNow();
+        await again.StartAsync();
+        Assert.Equal((5L, started), (Unit(again).Missing, Unit(again).MissingSince!.Value));
+        foreach (var seq in (long[])[3, 4, 6, 7, 8])
+        {
+            await again.SendAsync("level", SampleSite.Level(Rig.Noon.AddMinutes(seq), "roof", "110", seq));
+        }
+
+        await again.PassAsync(TimeSpan.FromSeconds(1), TimeSpan.FromSeconds(1));
+        Assert.Equal((0L, null), (Unit(again).Missing, Unit(again).MissingSince));
+
+        async Task SendAsync(long seq)
+        {
+            await rig.SendAsync("level", SampleSite.Level(rig.Time.GetUtcNow(), "roof", "110", seq));
+            await rig.PassAsync(TimeSpan.FromSeconds(1), TimeSpan.FromSeconds(1));
+        }
+    }
+
+    [Fact]
     public async Task The_clocks_skew_is_the_median_of_live_messages_and_a_backlog_does_not_count()
     {
         await using var rig = await Rig.RunningAsync();

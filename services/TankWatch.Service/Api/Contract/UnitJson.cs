@@ -12,6 +12,7 @@ public sealed record UnitJson(
     string? Firmware, double? SignalDbm, double? BatteryPercent,
     [property: Description("How far its clock is behind ours, transport included; null if unknown.")] double? ClockSkewSeconds,
     [property: Description("Sequence numbers skipped: messages that were sent and never arrived.")] long Missing,
+    [property: Description("When this service noticed that some are missing, at its start if before; null while none is missing.")] DateTimeOffset? MissingSince,
     [property: Description("Share of the messages it sent, by its own count, that arrived; null while nothing was taken.")] double? Coverage,
     long Accepted,
     [property: Description("Messages that could not be read.")] long Refused,
@@ -20,7 +21,7 @@ public sealed record UnitJson(
 {
     public static UnitJson Of(UnitView u) => new(
         u.Id.Value, u.Site.Value, u.HeardAt, u.NewestAt, u.Online, u.Firmware, u.SignalDbm, u.BatteryPercent,
-        u.ClockSkew is { } skew ? Math.Round(skew.TotalSeconds, 3) : null, u.Missing,
+        u.ClockSkew is { } skew ? Math.Round(skew.TotalSeconds, 3) : null, u.Missing, u.MissingSince,
         u.Accepted > 0 ? Math.Round((double)u.Accepted / (u.Accepted + u.Missing), 4) : null, u.Accepted, u.Refused, u.Duplicates, u.Silent);
 }
 
