@@ -47,7 +47,7 @@ internal sealed class Deliveries(SiteInbox inbox, TimeProvider time, Action<stri
     public void Take(MqttApplicationMessageReceivedEventArgs args)
     {
         var message = args.ApplicationMessage;
-        var delivery = new Delivery(this, args, new(message.Topic, message.Payload.ToArray(), message.Retain, time.GetUtcNow()));
+        var delivery = new Delivery(this, args, new(message.Topic, message.Payload.ToArray(), message.Retain, time.GetUtcNow(), PublisherTrace.Of(message.UserProperties)));
         if (taken.Writer.TryWrite(delivery))
         {
             budget.Add(delivery.Bytes);

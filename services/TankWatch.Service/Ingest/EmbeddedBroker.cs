@@ -270,7 +270,7 @@ public sealed partial class EmbeddedBroker(
             }
 
             // A retain flag here asks us to keep the message; it does not say that the message is old.
-            var received = new ReceivedMessage(message.Topic, message.Payload.ToArray(), Retained: false, time.GetUtcNow());
+            var received = new ReceivedMessage(message.Topic, message.Payload.ToArray(), Retained: false, time.GetUtcNow(), PublisherTrace.Of(message.UserProperties));
             await inbox.ReceiveAsync(received, args.CancellationToken);
         }
         catch (Exception fault)

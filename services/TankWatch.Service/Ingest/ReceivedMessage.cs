@@ -5,7 +5,8 @@ namespace TankWatch.Service.Ingest;
 /// <param name="Payload">Its own copy: the broker's buffers are reused.</param>
 /// <param name="Retained">Kept by the broker from before and delivered to a new subscriber: no sign of life.</param>
 /// <param name="ReceivedAt">UTC.</param>
-public sealed record ReceivedMessage(string Topic, ReadOnlyMemory<byte> Payload, bool Retained, DateTimeOffset ReceivedAt);
+/// <param name="Trace">The publisher's span, as <see cref="PublisherTrace"/> gives it; null for none.</param>
+public sealed record ReceivedMessage(string Topic, ReadOnlyMemory<byte> Payload, bool Retained, DateTimeOffset ReceivedAt, string? Trace = null);
 
 /// <summary>
 /// What the sender of a message wants to know of it. Exactly one of the two is called, once, by the keeper of the sites, in order of

@@ -30,7 +30,7 @@ public sealed class OutboxBell : IDisposable
 /// then carries the same Message-ID. It is never lost.
 /// </summary>
 public sealed partial class OutboxSender(
-    LedgerStore ledger, MailComposer composer, IMailTransport transport, OutboxBell bell, ReadyState ready, ServiceMetrics metrics, TimeProvider time,
+    LedgerStore ledger, MailComposer composer, IMailTransport transport, OutboxBell bell, ReadyState ready, ServiceMetrics metrics, MessageTraces traces, TimeProvider time,
     ILogger<OutboxSender> logger) : BackgroundService
 {
     private const int RoundSize = 50;
@@ -71,11 +71,19 @@ public sealed partial class OutboxSender(
         string? closed = null;
         foreach (var entry in ledger.ListDue(time.GetUtcNow(), RoundSize))
         {
-            var outcome = closed is null ? await TryAsync(entry, stop) : new MailOutcome.TryLater(closed, HoldsForAll: true);
+            var outcome = closed is null ? await TryTracedAsync(entry, stop) : new MailOutcome.TryLater(closed, HoldsForAll: true);
             closed ??= outcome is MailOutcome.TryLater { HoldsForAll: true } all ? all.Reason : null;
             Settle(entry, outcome);
             ready.Set(Stage.Mail, closed);
         }
+    }
+
+    private async Task<MailOutcome> TryTracedAsync(OutboxEntry entry, CancellationToken stop)
+    {
+        using var span = traces.StartMail(entry);
+        var outcome = await TryAsync(entry, stop);
+        MessageTraces.Settle(span, outcome);
+        return outcome;
     }
 
     private async Task<MailOutcome> TryAsync(OutboxEntry entry, CancellationToken stop)

@@ -1,24 +1,30 @@
 using OpenTelemetry.Metrics;
+using OpenTelemetry.Trace;
+using TankWatch.Service.Sites;
 
 namespace TankWatch.Service.Operation;
 
 internal static class Telemetry
 {
-    private const string OwnMeter = "TankWatch";
-
-    /// <summary>Metrics for whoever scrapes <c>/metrics</c>, and for an OTLP collector when the environment names one.</summary>
+    /// <summary>Metrics for whoever scrapes <c>/metrics</c>; metrics and traces for an OTLP collector when the environment names one.</summary>
     public static IServiceCollection AddTelemetry(this IServiceCollection services)
     {
         services.AddMetrics();
-        services.AddOpenTelemetry().WithMetrics(metrics =>
+        var hasCollector = !string.IsNullOrWhiteSpace(Environment.GetEnvironmentVariable("OTEL_EXPORTER_OTLP_ENDPOINT"));
+        var telemetry = services.AddOpenTelemetry().WithMetrics(metrics =>
         {
-            metrics.AddMeter(OwnMeter, "Microsoft.AspNetCore.Hosting", "Microsoft.AspNetCore.Server.Kestrel", "System.Runtime")
+            metrics.AddMeter(ServiceMetrics.MeterName, "Microsoft.AspNetCore.Hosting", "Microsoft.AspNetCore.Server.Kestrel", "System.Runtime")
                 .AddPrometheusExporter();
-            if (!string.IsNullOrWhiteSpace(Environment.GetEnvironmentVariable("OTEL_EXPORTER_OTLP_ENDPOINT")))
+            if (hasCollector)
             {
                 metrics.AddOtlpExporter();
             }
         });
+        if (hasCollector)
+        {
+            telemetry.WithTracing(traces => traces.AddSource(MessageTraces.SourceName).AddOtlpExporter());
+        }
+
         return services;
     }
 }

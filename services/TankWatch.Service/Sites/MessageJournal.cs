@@ -71,7 +71,7 @@ internal sealed partial class MessageJournal(SparkplugHost sparkplug, ServiceMet
             switch (decoded)
             {
                 case Decoded.Accepted accepted:
-                    batch.Accepted.Add(new(plan, accepted, message.Retained));
+                    batch.Accepted.Add(new(plan, accepted, message.Retained) { Trace = message.Trace });
                     break;
                 case Decoded.Refused refused:
                     batch.Refused.Add(new(unitId, true, message.Topic, refused.Json, refused.Reason, refused.Detail, message.ReceivedAt));

@@ -18,7 +18,8 @@ public static class ServiceRegistration
     {
         services.AddSingleton(data).AddSingleton(mqtt).AddSingleton(mail);
         services.AddSingleton<Database>().AddSingleton<LedgerStore>().AddSingleton<SeriesStore>();
-        services.AddSingleton<SiteInbox>().AddSingleton<SiteDirectory>().AddSingleton<ReadyState>().AddSingleton<ServiceMetrics>();
+        services.AddSingleton<SiteInbox>().AddSingleton<SiteDirectory>().AddSingleton<ReadyState>().AddSingleton<ServiceMetrics>()
+            .AddSingleton<MessageTraces>();
         services.AddSingleton<MailComposer>().AddSingleton<OutboxBell>().AddSingleton<AlertBell>();
         services.AddSingleton<IMailTransport>(_ => mail.SmtpHost is null ? new PickupTransport(mail, data) : new SmtpTransport(mail));
 

@@ -15,7 +15,7 @@ namespace TankWatch.Service.Sites;
 /// </summary>
 public sealed partial class SiteKeeper(
     DataOptions options, Database database, LedgerStore ledger, SeriesStore series, SiteInbox inbox, SiteDirectory directory, MailComposer composer, OutboxBell bell,
-    AlertBell alertBell, ReadyState ready, ServiceMetrics metrics, TimeProvider time, ILogger<SiteKeeper> logger) : BackgroundService
+    AlertBell alertBell, ReadyState ready, ServiceMetrics metrics, MessageTraces traces, TimeProvider time, ILogger<SiteKeeper> logger) : BackgroundService
 {
     private const int BatchLimit = 1000;
     private const int FailuresNamed = 20;
@@ -172,6 +172,7 @@ public sealed partial class SiteKeeper(
         writes.AddRange(built);
         built.ToList().ForEach(NoteLate);
         inbox.Sparkplug.Follow(roster.Edges, now);
+        traces.Forget(gone);
         return gone;
     }
 
@@ -210,9 +211,11 @@ public sealed partial class SiteKeeper(
     /// <returns>For each accepted message, whether it was new.</returns>
     private async Task<bool[]> CommitAsync(MessageBatch batch, CancellationToken stop)
     {
+        using var span = traces.StartCommit(batch);
         var staged = await UntilStoredAsync(() => series.Stage(batch.Accepted), stop);
         var started = time.GetTimestamp();
         await UntilStoredAsync(() => { series.Commit(staged, batch.Refused); return true; }, stop);
+        traces.Committed(span, staged, batch.Accepted);
         metrics.Committed(time.GetElapsedTime(started));
         metrics.Accepted(staged.Rows.Count);
         metrics.Duplicate(batch.Accepted.Count - staged.Rows.Count);
@@ -345,14 +348,16 @@ public sealed partial class SiteKeeper(
             return true;
         }
 
+        using var spans = traces.StartEvents(wanted);
         try
         {
-            await UntilStoredAsync(() => database.Write(connection => { wanted.ForEach(site => Save(connection, site, now)); return true; }), stop);
+            await UntilStoredAsync(() => database.Write(connection => { wanted.ForEach(site => Save(connection, site, spans, now)); return true; }), stop);
         }
         catch (SqliteException fault) when (fault.SqliteErrorCode == SQLitePCL.raw.SQLITE_CONSTRAINT)
         {
             // Memory and store contradict each other; the store is right, and judging again from it loses nothing.
             LogContradiction(fault);
+            spans?.Fail();
             roster.BuildAllAnew();
             folding.GiveUp(now);
             return false;
@@ -372,7 +377,7 @@ public sealed partial class SiteKeeper(
         return true;
     }
 
-    private void Save(SqliteConnection connection, SiteWrites writes, DateTimeOffset now)
+    private void Save(SqliteConnection connection, SiteWrites writes, AlertSpans? spans, DateTimeOffset now)
     {
         // Another process may have deleted the site since.
         var plan = writes.Plan;
@@ -383,7 +388,7 @@ public sealed partial class SiteKeeper(
 
         LedgerStore.Append(connection, writes.Alerts, writes.Events);
         LedgerStore.Post(connection, writes.Notices.Select(notice =>
-            new OutboxLetter(notice, composer.MessageIdOf(notice.Key, installation), plan.Name, plan.TimeZone.Id)), now);
+            new OutboxLetter(notice, composer.MessageIdOf(notice.Key, installation), plan.Name, plan.TimeZone.Id)), now, alert => spans?.Last(alert)?.Id);
         SeriesStore.Replace(connection, plan.Id, writes.RunsAfter, writes.Runs, writes.Days);
         if (writes.SnapshotsFrom is not null || !writes.Snapshots.IsEmpty)
         {

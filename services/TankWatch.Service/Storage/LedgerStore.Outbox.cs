@@ -20,16 +20,17 @@ public sealed record OutboxLetter(Notification Notification, string MessageId, s
 /// <param name="SentAt">When it was handed over.</param>
 /// <param name="AbandonedAt">When it was given up.</param>
 /// <param name="LastError">One line; null while nothing went wrong.</param>
+/// <param name="Trace">The span that led to it, as a W3C <c>traceparent</c>; null when nobody traced.</param>
 public sealed record OutboxEntry(
     long Position, OutboxLetter Letter, DateTimeOffset CreatedAt, int Attempts, DateTimeOffset? NextAttemptAt, DateTimeOffset? SentAt,
-    DateTimeOffset? AbandonedAt, string? LastError)
+    DateTimeOffset? AbandonedAt, string? LastError, string? Trace)
 {
     public string Key => Letter.Notification.Key;
 }
 
 public sealed partial class LedgerStore
 {
-    private const string OutboxColumns = "n, json, created, attempts, next_attempt, sent_at, abandoned_at, last_error";
+    private const string OutboxColumns = "n, json, created, attempts, next_attempt, sent_at, abandoned_at, last_error, trace";
 
     /// <param name="after">An <see cref="OutboxEntry.Position"/> in text; null for the newest.</param>
     /// <param name="limit">At most so many.</param>
@@ -65,17 +66,21 @@ public sealed partial class LedgerStore
         "UPDATE outbox SET attempts = attempts + 1, next_attempt = NULL, abandoned_at = ?2, last_error = ?3 WHERE n = ?1 AND key = ?4", entry.Position, at, error, entry.Key));
 
     /// <summary>Puts letters in the outbox; call it in the transaction of the alert events they follow from.</summary>
-    internal static void Post(SqliteConnection connection, IEnumerable<OutboxLetter> letters, DateTimeOffset now)
+    /// <param name="connection">In that transaction.</param>
+    /// <param name="letters">To add.</param>
+    /// <param name="now">Wall clock, UTC.</param>
+    /// <param name="traceOf">The span that led to a letter, by the id of its alert, as <see cref="OutboxEntry.Trace"/>; null when nobody traces.</param>
+    internal static void Post(SqliteConnection connection, IEnumerable<OutboxLetter> letters, DateTimeOffset now, Func<string, string?>? traceOf = null)
     {
         foreach (var letter in letters)
         {
             var notice = letter.Notification;
             connection.Execute(
                 """
-                INSERT INTO outbox (key, alert, reason, recipient, message_id, json, created, next_attempt) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?7)
+                INSERT INTO outbox (key, alert, reason, recipient, message_id, json, created, next_attempt, trace) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?7, ?8)
                 ON CONFLICT (key) DO NOTHING
                 """,
-                notice.Key, notice.Alert.Id, StoredReason(notice.Reason), notice.To.Email ?? "", letter.MessageId, StoredJson.Write(letter), now);
+                notice.Key, notice.Alert.Id, StoredReason(notice.Reason), notice.To.Email ?? "", letter.MessageId, StoredJson.Write(letter), now, traceOf?.Invoke(notice.Alert.Id));
         }
     }
 
@@ -83,5 +88,5 @@ public sealed partial class LedgerStore
 
     private static OutboxEntry EntryOf(SqliteDataReader row) => new(
         row.GetInt64(0), StoredJson.Read<OutboxLetter>(row.GetString(1)), row.Time(2), row.GetInt32(3), row.TimeOrNull(4), row.TimeOrNull(5),
-        row.TimeOrNull(6), row.TextOrNull(7));
+        row.TimeOrNull(6), row.TextOrNull(7), row.TextOrNull(8));
 }

@@ -84,6 +84,7 @@ internal static class Schema
         CREATE TABLE snapshots (
             site TEXT NOT NULL REFERENCES sites(id) ON DELETE CASCADE, at INTEGER NOT NULL, state BLOB NOT NULL, PRIMARY KEY (site, at));
         """,
+        "ALTER TABLE outbox ADD COLUMN trace TEXT;",
     ];
 
     /// <exception cref="StoreException">A newer version of the program made this store.</exception>

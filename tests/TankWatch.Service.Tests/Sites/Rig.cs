@@ -28,7 +28,7 @@ internal sealed class Rig : IAsyncDisposable
         Directory = new(Inbox);
         Metrics = new(meters.GetRequiredService<IMeterFactory>(), Inbox);
         Composer = new(Mail);
-        Keeper = new(Data, Database, Ledger, Series, Inbox, Directory, Composer, Bell, AlertBell, Ready, Metrics, time, NullLogger<SiteKeeper>.Instance);
+        Keeper = new(Data, Database, Ledger, Series, Inbox, Directory, Composer, Bell, AlertBell, Ready, Metrics, Traces, time, NullLogger<SiteKeeper>.Instance);
     }
 
     public static DateTimeOffset Noon { get; } = new(2026, 3, 2, 12, 0, 0, TimeSpan.Zero);
@@ -46,6 +46,7 @@ internal sealed class Rig : IAsyncDisposable
     public OutboxBell Bell { get; } = new();
     public AlertBell AlertBell { get; } = new();
     public ServiceMetrics Metrics { get; }
+    public MessageTraces Traces { get; } = new();
     public MailOptions Mail { get; } = new() { From = "tankwatch@water.example" };
     public MailComposer Composer { get; }
     public SiteKeeper Keeper { get; }
@@ -100,13 +101,13 @@ internal sealed class Rig : IAsyncDisposable
     }
 
     /// <returns>Completes when it is durable.</returns>
-    public Task SendAsync(string kind, string json, string unit = "fu-1", bool retained = false) => Inbox.ReceiveAsync(
-        new ReceivedMessage($"tankwatch/v1/{unit}/{kind}", Encoding.UTF8.GetBytes(json), retained, Time.GetUtcNow()), CancellationToken.None);
+    public Task SendAsync(string kind, string json, string unit = "fu-1", bool retained = false, string? trace = null) => Inbox.ReceiveAsync(
+        new ReceivedMessage($"tankwatch/v1/{unit}/{kind}", Encoding.UTF8.GetBytes(json), retained, Time.GetUtcNow(), trace), CancellationToken.None);
 
     /// <summary>A power failure that has lasted long enough to be one, by messages of these very moments.</summary>
-    public async Task FailPowerAsync(long firstSeq = 1)
+    public async Task FailPowerAsync(long firstSeq = 1, string? trace = null)
     {
-        await SendAsync("supply", SampleSite.Supply(Time.GetUtcNow(), mains: false, firstSeq));
+        await SendAsync("supply", SampleSite.Supply(Time.GetUtcNow(), mains: false, firstSeq), trace: trace);
         await PassAsync(TimeSpan.FromMinutes(2));
         await SettleAsync();
     }
@@ -128,6 +129,7 @@ internal sealed class Rig : IAsyncDisposable
         await StopAsync();
         Keeper.Dispose();
         Bell.Dispose();
+        Traces.Dispose();
         await meters.DisposeAsync();
         if (ownsFolder)
         {

@@ -12,6 +12,9 @@ namespace TankWatch.Service.Storage.Series;
 /// <param name="Retained">It is the broker's copy.</param>
 internal sealed record JournalEntry(SitePlan Plan, Decoded.Accepted Accepted, bool Retained)
 {
+    /// <summary>The publisher's span; not journalled.</summary>
+    public string? Trace { get; init; }
+
     public UnitId Unit => Accepted.Seen.Stamp.Unit;
 
     public Stream Stream => new(Plan.Id, Unit, Accepted.Kind, Accepted.Seen switch
