@@ -3,7 +3,9 @@ using System.Text;
 using System.Text.Json.Nodes;
 using TankWatch.Core.FieldMessages;
 using TankWatch.Core.Observations;
+using TankWatch.Core.Senml;
 using TankWatch.Core.Sites;
+using TankWatch.Core.Sparkplug;
 using Xunit;
 using YamlDotNet.Core;
 using YamlDotNet.RepresentationModel;
@@ -28,14 +30,15 @@ public sealed class AsyncApiTests
     public static TheoryData<MessageKind> Kinds => [.. Enum.GetValues<MessageKind>()];
 
     [Fact]
-    public void There_is_a_channel_and_an_operation_for_each_kind_and_no_other()
+    public void There_is_a_channel_and_an_operation_for_each_kind_and_each_other_way_in_and_no_other()
     {
         var names = Enum.GetValues<MessageKind>().Select(FieldMessageDecoder.NameOf).Order(StringComparer.Ordinal).ToList();
-        Assert.Equal(names, Names(Document["channels"]!));
-        Assert.Equal(names, Names(Document["components"]!["messages"]!));
+        List<string> channels = [.. names.Concat(["senml", "edgeNode", "edgeDevice", "hostState", "rebirth"]).Order(StringComparer.Ordinal)];
+        Assert.Equal(channels, Names(Document["channels"]!));
+        Assert.Equal(names.Concat(["senml", "sparkplug", "hostState", "rebirth"]).Order(StringComparer.Ordinal), Names(Document["components"]!["messages"]!));
         Assert.All(names, name => Assert.Equal($"{FieldMessageDecoder.TopicPrefix}{{unit}}/{name}", (string?)Document["channels"]![name]!["address"]));
         Assert.All(names, name => Assert.Equal($"./schemas/message.schema.json#/$defs/{name}", (string?)Document["components"]!["messages"]![name]!["payload"]!["$ref"]));
-        Assert.Equal(names, Document["operations"]!.AsObject().Select(o => ((string)o.Value!["channel"]!["$ref"]!).Split('/')[^1]).Order(StringComparer.Ordinal));
+        Assert.Equal(channels, Document["operations"]!.AsObject().Select(o => ((string)o.Value!["channel"]!["$ref"]!).Split('/')[^1]).Order(StringComparer.Ordinal));
         Assert.Contains($"at most {FieldMessageDecoder.MaxPayloadBytes} bytes", (string)Document["info"]!["description"]!, StringComparison.Ordinal);
     }
 
@@ -89,9 +92,56 @@ public sealed class AsyncApiTests
     }
 
     [Fact]
+    public void Every_pack_is_taken_and_every_counterexample_refused_for_its_reason()
+    {
+        Assert.True(SenmlDecoder.TryReadTopic(AddressOf("senml").Replace("{unit}", "fu-1", StringComparison.Ordinal), out var unit));
+        Assert.Equal(Plan.Units[0].Id, unit);
+        var pack = Document["components"]!["messages"]!["senml"]!;
+        Assert.All(pack["examples"]!.AsArray(), example => Assert.Equal("", PackReasonOf(Encoding.UTF8.GetBytes(example!["payload"]!.ToJsonString()))));
+        Assert.All(pack["x-cbor"]!.AsArray(), bytes => Assert.Equal("", PackReasonOf(Convert.FromHexString((string)bytes!))));
+        Assert.All(pack["x-refused"]!.AsArray(), refused => Assert.Equal((string?)refused!["reason"], PackReasonOf(Encoding.UTF8.GetBytes(refused["payload"]!.ToJsonString()))));
+        Assert.Equal((decimal)SenmlPack.MaxRecords, (decimal)pack["payload"]!["maxItems"]!);
+        Assert.Contains($"{FieldMessageDecoder.MaxPayloadBytes} bytes and {SenmlPack.MaxRecords} records", (string)pack["description"]!, StringComparison.Ordinal);
+    }
+
+    [Fact]
+    public void The_channels_of_Sparkplug_are_those_of_the_code_and_its_payloads_are_read()
+    {
+        var types = Enum.GetNames<SparkplugType>().Order(StringComparer.Ordinal);
+        Assert.Equal(types, new[] { "edgeNode", "edgeDevice" }.SelectMany(TypesOf).Order(StringComparer.Ordinal));
+        Assert.All(TypesOf("edgeNode"), type => Assert.Equal(new(new("g", "n"), Enum.Parse<SparkplugType>(type), ""), SparkplugTopic.Find(Filled("edgeNode", type))));
+        Assert.All(TypesOf("edgeDevice"), type => Assert.Equal(new(new("g", "n"), Enum.Parse<SparkplugType>(type), "d"), SparkplugTopic.Find(Filled("edgeDevice", type))));
+        Assert.Equal(HostState.TopicOf("{host}"), AddressOf("hostState"));
+        Assert.Equal(HostState.Rebirth(new("{group}", "{node}"), default).Topic, AddressOf("rebirth"));
+
+        var messages = Document["components"]!["messages"]!;
+        Assert.All(messages["sparkplug"]!["x-examples"]!.AsArray(), hex => Assert.NotNull(SparkplugPayload.Find(Convert.FromHexString((string)hex!))));
+        Assert.All(messages["sparkplug"]!["x-refused"]!.AsArray(), hex => Assert.Null(SparkplugPayload.Find(Convert.FromHexString((string)hex!))));
+        Assert.Contains($"{FieldMessageDecoder.MaxPayloadBytes} bytes and {SparkplugPayload.MaxMetrics} metrics", (string)messages["sparkplug"]!["description"]!, StringComparison.Ordinal);
+        Assert.All(messages["hostState"]!["examples"]!.AsArray(), example => Assert.Equal(
+            example!["payload"]!.ToJsonString(),
+            Encoding.UTF8.GetString(HostState.PayloadOf((bool)example["payload"]!["online"]!, DateTimeOffset.FromUnixTimeMilliseconds((long)(decimal)example["payload"]!["timestamp"]!)))));
+
+        string Filled(string channel, string type) => AddressOf(channel).Replace("{group}", "g", StringComparison.Ordinal).Replace("{type}", type, StringComparison.Ordinal)
+            .Replace("{node}", "n", StringComparison.Ordinal).Replace("{device}", "d", StringComparison.Ordinal);
+    }
+
+    [Fact]
     public void The_causes_are_those_of_the_code() => Assert.Equal(
         PumpCauses.Names.Order(StringComparer.Ordinal),
         SchemaOf(MessageKind.Pump)["properties"]!["cause"]!["enum"]!.AsArray().Select(name => (string)name!).Order(StringComparer.Ordinal));
+
+    private static string AddressOf(string channel) => (string)Document["channels"]![channel]!["address"]!;
+
+    private static IEnumerable<string> TypesOf(string channel) => Document["channels"]![channel]!["parameters"]!["type"]!["enum"]!.AsArray().Select(name => (string)name!);
+
+    /// <returns>Empty when something was taken and nothing refused.</returns>
+    private static string PackReasonOf(byte[] pack)
+    {
+        var decoded = SenmlDecoder.Decode(Plan, Plan.Units[0], pack, new(2026, 3, 2, 6, 0, 0, TimeSpan.Zero));
+        Assert.NotEmpty(decoded);
+        return decoded.OfType<Decoded.Refused>().FirstOrDefault() is { } refused ? RefusalNames.Of(refused.Reason) : "";
+    }
 
     private static JsonNode SchemaOf(MessageKind kind) => Schema["$defs"]![FieldMessageDecoder.NameOf(kind) + "Object"]!;
 
