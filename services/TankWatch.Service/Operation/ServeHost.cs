@@ -25,7 +25,7 @@ public static class ServeHost
             ApplicationName = Assembly.GetExecutingAssembly().GetName().Name,
             EnvironmentName = Environments.Production,
         });
-        builder.Configuration.AddConfiguration(shape.Source);
+        builder.Configuration.AddConfiguration(shape.Source).AddTelemetryVariables();
         builder.WebHost.UseKestrel((_, kestrel) =>
         {
             kestrel.AddServerHeader = false;

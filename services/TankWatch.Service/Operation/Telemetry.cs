@@ -6,6 +6,12 @@ namespace TankWatch.Service.Operation;
 
 internal static class Telemetry
 {
+    /// <summary>The exporters look for their variables in the configuration, where nothing of the environment is that was not checked.</summary>
+    public static IConfigurationBuilder AddTelemetryVariables(this IConfigurationBuilder configuration) => configuration.AddInMemoryCollection(
+        Environment.GetEnvironmentVariables().Cast<System.Collections.DictionaryEntry>()
+            .Select(variable => KeyValuePair.Create((string)variable.Key, (string?)variable.Value))
+            .Where(variable => variable.Key.StartsWith("OTEL_", StringComparison.Ordinal)));
+
     /// <summary>Metrics for whoever scrapes <c>/metrics</c>; metrics and traces for an OTLP collector when the environment names one.</summary>
     public static IServiceCollection AddTelemetry(this IServiceCollection services)
     {
