@@ -128,11 +128,21 @@ internal sealed class KeptSite
             seen.Add(observation);
         }
 
-        // What was deleted for its age was judged in its time, and stays as it was.
         var followed = follower.Take(seen, record, ToldTo());
+        while (follower.NeedsRework)
+        {
+            // Of a state that has not seen what came late before the restart, nothing may be told.
+            followed = follower.Rework(record, int.MaxValue, out var again) ? again : followed;
+        }
+
+        if (markedTo is not null)
+        {
+            return Told([followed], [followed.Changes], now) with { RunsAfter = followed.RewoundTo ?? from };
+        }
+
+        // What was deleted for its age was judged in its time, and stays as it was.
         var changes = followed.Changes with { From = followed.Changes.From > from ? followed.Changes.From : from };
-        var writes = Told([followed], [changes], now) with { RunsAfter = followed.RewoundTo ?? from };
-        return markedTo is not null ? writes : writes with { SnapshotsFrom = from, Mark = Marked() };
+        return Told([followed], [changes], now) with { RunsAfter = from, SnapshotsFrom = from, Mark = Marked() };
     }
 
     /// <summary>How far the water's judgement had come when it was last told of.</summary>

@@ -63,8 +63,17 @@ public sealed class RestoreTests : IDisposable
 
         // The receipt is told between the two transactions of a step, and the backup comes exactly there; the command makes the second one.
         using var gate = new ManualResetEventSlim();
+        using var entered = new ManualResetEventSlim();
         var receipt = new CountingReceipt { WhenTold = () => Replace(rig) };
-        await TakeInAsync(rig, 7000, new CountingReceipt { WhenTold = gate.Wait });
+        await TakeInAsync(rig, 7000, new CountingReceipt
+        {
+            WhenTold = () =>
+            {
+                entered.Set();
+                gate.Wait();
+            },
+        });
+        await Eventually.Holds(() => entered.IsSet, "the step that is held up"); // What comes from here on is one step, the next.
         await TakeInAsync(rig, 7001, receipt);
         var alert = (string)rig.Database.Read(c => c.Scalar("SELECT id FROM alerts WHERE state LIKE '%unacknowledged' LIMIT 1"))!;
         var acknowledged = rig.Directory.TellAsync(new TankWatch.Core.Acknowledge(alert, "ann", null), CancellationToken.None);
