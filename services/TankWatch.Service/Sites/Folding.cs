@@ -133,7 +133,7 @@ internal sealed partial class Folding(SeriesStore series, DataOptions options, A
 
     private bool IsDue(DateTimeOffset now)
     {
-        if (!series.Fold.IsWanted || now < notBefore)
+        if (!series.Fold.IsWanted || now < notBefore || !running.IsCompleted) // One that was given up may still be at its rows.
         {
             return false;
         }
