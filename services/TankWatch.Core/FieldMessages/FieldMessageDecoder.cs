@@ -99,30 +99,6 @@ public static class FieldMessageDecoder
         }
     }
 
-    /// <summary>Reads again which probes of a level message were wet; for those who draw a month of messages that were accepted long ago.</summary>
-    /// <param name="accepted">The JSON of one accepted level message.</param>
-    /// <returns>Bit i set when probe i is wet, and how many probes the message has.</returns>
-    public static (int Wet, int Probes) ReadWet(ReadOnlySpan<byte> accepted)
-    {
-        var reader = new Utf8JsonReader(accepted, new JsonReaderOptions { MaxDepth = 16 });
-        var (wet, probes) = (0, 0);
-        while (reader.Read())
-        {
-            if (reader.TokenType != JsonTokenType.PropertyName || reader.CurrentDepth != 1 || !reader.ValueTextEquals("wet"u8))
-            {
-                continue;
-            }
-
-            (wet, probes) = (0, 0);
-            for (reader.Read(); reader.Read() && reader.TokenType != JsonTokenType.EndArray; probes++)
-            {
-                wet |= reader.TokenType == JsonTokenType.True ? 1 << probes : 0;
-            }
-        }
-
-        return (wet, probes);
-    }
-
     private static ImmutableArray<Decoded> ReadPayload(
         SitePlan plan, FieldUnit unit, MessageKind kind, ReadOnlyMemory<byte> payload, DateTimeOffset receivedAt)
     {

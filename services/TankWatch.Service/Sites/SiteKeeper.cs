@@ -1,7 +1,5 @@
-using Microsoft.Data.Sqlite;
 using TankWatch.Core;
 using TankWatch.Core.Alerts;
-using TankWatch.Core.Snapshots;
 using TankWatch.Service.Configuration;
 using TankWatch.Service.Ingest;
 using TankWatch.Service.Mail;
@@ -20,33 +18,28 @@ public sealed partial class SiteKeeper(
     private const int BatchLimit = 1000;
     private const int FailuresNamed = 20;
     private static readonly TimeSpan TickEvery = TimeSpan.FromSeconds(1);
-    private static readonly TimeSpan ReworkShare = TimeSpan.FromMilliseconds(10);
-    private const int ReworkSteps = 500;
-    private static readonly TimeSpan StoreRetry = TimeSpan.FromSeconds(1);
 
     private static readonly CommandOutcome NotNow = new CommandOutcome.Refused("the site is being built anew; try again in a minute");
 
     private readonly MessageJournal journal = new(inbox.Sparkplug, metrics, logger);
     private readonly Folding folding = new(series, options, inbox.Wake, logger);
     private readonly SiteRoster roster = new(ledger, series, metrics, time, logger);
-    private readonly HashSet<SiteId> reworking = [];
+    private readonly PatientStore store = new(ready, time, logger);
+    private readonly SiteSaver saver = new(database, composer, bell, alertBell, metrics, traces, logger);
+    private readonly LateWork late = new(time);
     private readonly TaskCompletionSource read = new(TaskCreationOptions.RunContinuationsAsynchronously);
-    private string installation = "";
     private DateTimeOffset lastTick;
 
     /// <summary>Completes when all sites have been read and can be seen.</summary>
     public Task Read => read.Task;
-
-    /// <summary>Completes when the message is durable.</summary>
-    public Task ReceiveAsync(ReceivedMessage message, CancellationToken stop) => inbox.ReceiveAsync(message, stop);
 
     protected override async Task ExecuteAsync(CancellationToken stoppingToken)
     {
         await Task.Yield();
         try
         {
-            installation = await UntilStoredAsync(() => { database.TakeOver(); return ledger.GetInstallation(); }, stoppingToken);
-            await UntilStoredAsync(() => { series.Open(); return true; }, stoppingToken);
+            saver.Installation = await store.UntilAsync(() => { database.TakeOver(); return ledger.GetInstallation(); }, stoppingToken);
+            await store.UntilAsync(() => { series.Open(); return true; }, stoppingToken);
             await StepAsync([], refresh: true, stoppingToken);
             LogKeeping(roster.Sites.Count);
             GC.Collect(GC.MaxGeneration, GCCollectionMode.Aggressive); // Reading thousands of sites leaves as much behind as it keeps.
@@ -99,7 +92,7 @@ public sealed partial class SiteKeeper(
             var now = time.GetUtcNow();
             var isTick = now - lastTick >= TickEvery;
             var writes = new List<SiteWrites>();
-            if ((refresh || isTick) && await UntilStoredAsync(database.IsReplaced, stop))
+            if ((refresh || isTick) && await store.UntilAsync(database.IsReplaced, stop))
             {
                 await TakeOverAsync(now, stop);
                 refresh = true;
@@ -115,13 +108,23 @@ public sealed partial class SiteKeeper(
                 Tick(writes, now);
             }
 
-            Rework(writes, now);
+            if (!late.Judge(roster, writes, now))
+            {
+                inbox.Wake(); // The rest of it soon.
+            }
+
             var outcomes = await ObeyAsync(batch.OfType<Work.Command>(), writes, now, stop);
             var marked = Mark(writes, now, stop);
-            var saved = await SaveAsync(writes, now, stop);
+            var saved = await saver.SaveAsync(writes, store, now, stop);
             if (saved)
             {
                 folding.Marked(marked);
+            }
+            else
+            {
+                // The store is right, and judging again from it loses nothing.
+                roster.BuildAllAnew();
+                folding.GiveUp(now);
             }
 
             Publish(isTick, fresh.Keys, writes, gone, now);
@@ -151,8 +154,8 @@ public sealed partial class SiteKeeper(
     private async Task TakeOverAsync(DateTimeOffset now, CancellationToken stop)
     {
         await folding.EndAsync(); // It must not go on with what it has begun.
-        await UntilStoredAsync(() => { database.TakeOver(); series.Open(); return true; }, stop);
-        installation = await UntilStoredAsync(ledger.GetInstallation, stop);
+        await store.UntilAsync(() => { database.TakeOver(); series.Open(); return true; }, stop);
+        saver.Installation = await store.UntilAsync(ledger.GetInstallation, stop);
         roster.BuildAllAnew();
         folding.GiveUp(now);
         LogTakenOver();
@@ -168,9 +171,9 @@ public sealed partial class SiteKeeper(
 
     private async Task<IReadOnlyList<SiteId>> RefreshAsync(List<SiteWrites> writes, DateTimeOffset now, CancellationToken stop)
     {
-        var (built, gone) = await UntilStoredAsync(() => roster.Refresh(now), stop);
+        var (built, gone) = await store.UntilAsync(() => roster.Refresh(now), stop);
         writes.AddRange(built);
-        built.ToList().ForEach(NoteLate);
+        built.ToList().ForEach(made => late.Note(roster, made));
         inbox.Sparkplug.Follow(roster.Edges, now);
         traces.Forget(gone);
         return gone;
@@ -212,9 +215,9 @@ public sealed partial class SiteKeeper(
     private async Task<bool[]> CommitAsync(MessageBatch batch, CancellationToken stop)
     {
         using var span = traces.StartCommit(batch);
-        var staged = await UntilStoredAsync(() => series.Stage(batch.Accepted), stop);
+        var staged = await store.UntilAsync(() => series.Stage(batch.Accepted), stop);
         var started = time.GetTimestamp();
-        await UntilStoredAsync(() => { series.Commit(staged, batch.Refused); return true; }, stop);
+        await store.UntilAsync(() => { series.Commit(staged, batch.Refused); return true; }, stop);
         traces.Committed(span, staged, batch.Accepted);
         metrics.Committed(time.GetElapsedTime(started));
         metrics.Accepted(staged.Rows.Count);
@@ -231,39 +234,7 @@ public sealed partial class SiteKeeper(
             if (roster.Find(id) is { } site && roster.Try(id, () => site.Take(seen, now)) is { } taken)
             {
                 writes.Add(taken);
-                NoteLate(taken);
-            }
-        }
-    }
-
-    /// <summary>Judges late messages of sites whose backlog is in, or has been coming for long, a short while at a time.</summary>
-    private void Rework(List<SiteWrites> writes, DateTimeOffset now)
-    {
-        var started = time.GetTimestamp();
-        foreach (var id in reworking.ToList())
-        {
-            if (roster.Find(id) is not { NeedsRework: true } site)
-            {
-                reworking.Remove(id);
-                continue;
-            }
-
-            while (site.NeedsRework && site.IsReadyForRework(now) && time.GetElapsedTime(started) < ReworkShare)
-            {
-                if (roster.Try(id, () => site.Rework(ReworkSteps, now)) is { } done)
-                {
-                    writes.Add(done);
-                }
-                else if (roster.Find(id) != site)
-                {
-                    break; // It failed, and is built anew.
-                }
-            }
-
-            if (time.GetElapsedTime(started) >= ReworkShare)
-            {
-                inbox.Wake();
-                return;
+                late.Note(roster, taken);
             }
         }
     }
@@ -276,16 +247,8 @@ public sealed partial class SiteKeeper(
             if (roster.Try(site.Plan.Id, () => site.Tick(now, listening)) is { } ticked)
             {
                 writes.Add(ticked);
-                NoteLate(ticked);
+                late.Note(roster, ticked);
             }
-        }
-    }
-
-    private void NoteLate(SiteWrites made)
-    {
-        if (roster.Find(made.Plan.Id) is { NeedsRework: true })
-        {
-            reworking.Add(made.Plan.Id);
         }
     }
 
@@ -320,7 +283,7 @@ public sealed partial class SiteKeeper(
         var outcomes = new List<(Work.Command, CommandOutcome)>();
         foreach (var command in commands)
         {
-            var stored = await UntilStoredAsync(() => ledger.FindAlert(command.Asked.AlertId), stop);
+            var stored = await store.UntilAsync(() => ledger.FindAlert(command.Asked.AlertId), stop);
             outcomes.Add((command, stored is null ? new CommandOutcome.NotFound() : Obey(command.Asked, stored, writes, now)));
         }
 
@@ -338,100 +301,8 @@ public sealed partial class SiteKeeper(
         return obeyed.Outcome;
     }
 
-    /// <summary>The second transaction: alerts, their events, the outbox, runs and days, all or nothing.</summary>
-    /// <returns>False when nothing of it was kept and the sites are built anew.</returns>
-    private async Task<bool> SaveAsync(List<SiteWrites> writes, DateTimeOffset now, CancellationToken stop)
-    {
-        var wanted = writes.FindAll(site => !site.IsEmpty);
-        if (wanted.Count == 0)
-        {
-            return true;
-        }
-
-        using var spans = traces.StartEvents(wanted);
-        try
-        {
-            await UntilStoredAsync(() => database.Write(connection => { wanted.ForEach(site => Save(connection, site, spans, now)); return true; }), stop);
-        }
-        catch (SqliteException fault) when (fault.SqliteErrorCode == SQLitePCL.raw.SQLITE_CONSTRAINT)
-        {
-            // Memory and store contradict each other; the store is right, and judging again from it loses nothing.
-            LogContradiction(fault);
-            spans?.Fail();
-            roster.BuildAllAnew();
-            folding.GiveUp(now);
-            return false;
-        }
-
-        metrics.Happened(wanted.SelectMany(site => site.Events));
-        if (wanted.Exists(site => !site.Events.IsEmpty))
-        {
-            alertBell.Ring();
-        }
-
-        if (wanted.Exists(site => !site.Notices.IsEmpty))
-        {
-            bell.Ring();
-        }
-
-        return true;
-    }
-
-    private void Save(SqliteConnection connection, SiteWrites writes, AlertSpans? spans, DateTimeOffset now)
-    {
-        // Another process may have deleted the site since.
-        var plan = writes.Plan;
-        if (!LedgerStore.Has(connection, plan.Id))
-        {
-            return;
-        }
-
-        LedgerStore.Append(connection, writes.Alerts, writes.Events);
-        LedgerStore.Post(connection, writes.Notices.Select(notice =>
-            new OutboxLetter(notice, composer.MessageIdOf(notice.Key, installation), plan.Name, plan.TimeZone.Id)), now, alert => spans?.Last(alert)?.Id);
-        SeriesStore.Replace(connection, plan.Id, writes.RunsAfter, writes.Runs, writes.Days);
-        if (writes.SnapshotsFrom is not null || !writes.Snapshots.IsEmpty)
-        {
-            SeriesStore.Replace(
-                connection, plan.Id, writes.SnapshotsFrom, writes.Snapshots, times => SnapshotSpacing.MayGo(times, times.Count > 0 ? times[^1] : default));
-        }
-
-        if (writes.Mark is { } mark)
-        {
-            SeriesStore.Save(connection, plan.Id, mark);
-        }
-    }
-
     private UnitWatch? WatchOf(UnitId unit) =>
         roster.PlanOf(unit) is { } plan && roster.Find(plan.Id) is { } site && site.Plan.FindUnit(unit) is { } known ? site.Watch(known.Index) : null;
-
-    /// <summary>Runs <paramref name="work"/> until the store takes it. Meanwhile nothing is acknowledged and the service is not ready.</summary>
-    private async Task<T> UntilStoredAsync<T>(Func<T> work, CancellationToken stop)
-    {
-        while (true)
-        {
-            stop.ThrowIfCancellationRequested();
-            try
-            {
-                var result = work();
-                ready.Set(Stage.Store, null);
-                return result;
-            }
-            catch (Exception fault) when (
-                (fault is SqliteException sqlite && sqlite.SqliteErrorCode != SQLitePCL.raw.SQLITE_CONSTRAINT) || fault is StoreException and not StoreReplacedException)
-            {
-                await ReportAsync(fault, stop);
-            }
-        }
-    }
-
-    private async Task ReportAsync(Exception fault, CancellationToken stop)
-    {
-        var reason = $"the store does not take or give data: {Database.OneLine(fault)}";
-        ready.Set(Stage.Store, reason);
-        LogStoreFault(reason);
-        await Task.Delay(StoreRetry, time, stop);
-    }
 
     private void Abandon()
     {
@@ -476,10 +347,4 @@ public sealed partial class SiteKeeper(
 
     [LoggerMessage(Level = LogLevel.Information, Message = "keeping {Sites} sites")]
     private partial void LogKeeping(int sites);
-
-    [LoggerMessage(Level = LogLevel.Error, Message = "{Reason}; nothing is acknowledged until it does")]
-    private partial void LogStoreFault(string reason);
-
-    [LoggerMessage(Level = LogLevel.Error, Message = "memory and store contradict each other; all sites are built anew from the store")]
-    private partial void LogContradiction(Exception fault);
 }

@@ -23,8 +23,6 @@ public sealed partial class LedgerStore(Database database, TimeProvider time)
     internal Dictionary<SiteId, long> ReadSiteVersions() => database.Read(connection =>
         connection.List("SELECT id, version FROM sites", row => (new SiteId(row.GetString(0)), row.GetInt64(1))).ToDictionary());
 
-    public IReadOnlyList<StoredSite> ListSites() => database.Read(connection => connection.List("SELECT id, json, updated FROM sites ORDER BY id", SiteOf));
-
     public StoredSite? FindSite(SiteId site) => database.Read(connection =>
         connection.Find("SELECT id, json, updated FROM sites WHERE id = ?1", SiteOf, site));
 

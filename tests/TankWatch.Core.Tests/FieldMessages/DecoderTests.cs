@@ -170,16 +170,4 @@ public sealed class DecoderTests
     [InlineData(65, false)]
     public void A_units_id_has_at_most_64_characters(int length, bool known) =>
         Assert.Equal(known, FieldMessageDecoder.TryReadTopic($"tankwatch/v1/{new string('a', length)}/level", out _, out _, out _));
-
-    [Theory]
-    [InlineData("""{"tank":"roof","wet":[true,false,true]}""")]
-    [InlineData("""{"wet":[false,false,false],"tank":"roof","at":"2026-03-01T00:00:00Z"}""")]
-    [InlineData("""{ "tank" : "roof" , "other":{"wet":[true,true,true],"deep":[[1]]}, "w\u0065t" : [ true , true , false ] }""")]
-    [InlineData("""{"tank":"roof","wet":[true,true,true],"wet":[true,false,false]}""")]
-    public void Probes_of_an_accepted_message_read_the_same_when_they_are_read_again(string json)
-    {
-        var accepted = Taken(json);
-
-        Assert.Equal((Assert.IsType<LevelObservation>(accepted.Seen).Wet, 3), FieldMessageDecoder.ReadWet(accepted.Json.Span));
-    }
 }

@@ -41,7 +41,7 @@ public sealed class Served : IAsyncLifetime
     public string Key { get; private set; } = "";
 
     /// <summary>Takes a message in as a broker hands it over, whatever its topic.</summary>
-    public Task ReceiveAsync(string topic, string payload) => app.Services.GetRequiredService<SiteKeeper>()
+    public Task ReceiveAsync(string topic, string payload) => app.Services.GetRequiredService<SiteInbox>()
         .ReceiveAsync(new(topic, System.Text.Encoding.UTF8.GetBytes(payload), Retained: false, TimeProvider.System.GetUtcNow()), Stop);
 
     internal SiteDirectory Directory => app.Services.GetRequiredService<SiteDirectory>();

@@ -29,7 +29,7 @@ public sealed class ServiceRegistrationTests
         {
             Assert.Null(host.Services.GetRequiredService<LedgerStore>().PutSite(SampleSite.Plan(SampleSite.Json()), SampleSite.Json()));
             await host.StartAsync(stop);
-            await host.Services.GetRequiredService<SiteKeeper>().ReceiveAsync(
+            await host.Services.GetRequiredService<SiteInbox>().ReceiveAsync(
                 new ReceivedMessage("tankwatch/v1/fu-1/status", Encoding.UTF8.GetBytes("{\"online\":true}"), false, TimeProvider.System.GetUtcNow()), stop);
             await host.Services.GetRequiredService<SiteDirectory>().RefreshAsync(stop);
             Assert.Equal(1, Assert.Single(host.Services.GetRequiredService<SiteDirectory>().Sites).Units[0].Accepted);

@@ -17,7 +17,8 @@ public sealed class LedgerStoreTests
         Assert.Null(rig.Put(SampleSite.Json()));
         Assert.Equal(SampleSite.Json(), rig.Ledger.FindSite(Alder)!.Json);
         Assert.Null(rig.Put(SampleSite.Json(name: "Alder Row West")));
-        Assert.Equal("Alder Row West", Assert.Single(rig.Ledger.ListSites()).Plan!.Name);
+        Assert.Equal(Alder, Assert.Single(rig.Ledger.ReadSiteVersions()).Key);
+        Assert.Equal("Alder Row West", rig.Ledger.FindSite(Alder)!.Plan!.Name);
     }
 
     [Fact]
