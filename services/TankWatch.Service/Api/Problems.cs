@@ -1,6 +1,7 @@
 using System.Net.Mime;
 using System.Text.Json;
 using System.Text.RegularExpressions;
+using Microsoft.AspNetCore.Connections.Features;
 using Microsoft.AspNetCore.Diagnostics;
 using Microsoft.AspNetCore.Http.Features;
 using Microsoft.AspNetCore.Http.HttpResults;
@@ -15,6 +16,7 @@ namespace TankWatch.Service.Api;
 internal static partial class Problems
 {
     private const string MediaType = "application/problem+json";
+    private static readonly TimeSpan RestOfBody = TimeSpan.FromSeconds(1);
 
     public static ProblemHttpResult NotFound(string detail) => TypedResults.Problem(detail, statusCode: StatusCodes.Status404NotFound);
 
@@ -50,6 +52,11 @@ internal static partial class Problems
     private static Task HandleAsync(HttpContext context)
     {
         var error = context.Features.GetRequiredFeature<IExceptionHandlerFeature>().Error;
+        if (IsStopping(context))
+        {
+            _ = CutOffAsync(context.Features.Get<IConnectionLifetimeFeature>());
+        }
+
         if (IsForPeople(context))
         {
             return SayAsync(context, error switch
@@ -70,6 +77,13 @@ internal static partial class Problems
                 context, StatusCodes.Status503ServiceUnavailable, "The service is going down; ask again when it is back."),
             _ => WriteAsync(context, StatusCodes.Status500InternalServerError, "This is a fault of the service; its log says more."),
         };
+    }
+
+    /// <summary>Once it has answered, the server waits for the rest of the body to come: at the end of the service not for longer than this.</summary>
+    private static async Task CutOffAsync(IConnectionLifetimeFeature? connection)
+    {
+        await Task.Delay(RestOfBody, TimeProvider.System);
+        connection?.Abort();
     }
 
     private static bool IsOfAnEnd(HttpContext context, Exception error) =>

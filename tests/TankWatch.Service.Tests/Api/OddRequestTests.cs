@@ -111,8 +111,9 @@ public sealed class OddRequestTests(Served service) : IClassFixture<Served>
             await slow.SendAsync($"PUT /api/v1/sites/any HTTP/1.1\nHost: localhost\nAuthorization: Bearer {ending.Key}\nContent-Type: application/json\nContent-Length: 1000\nExpect: 100-continue\n\n");
             Assert.StartsWith("HTTP/1.1 100 ", await slow.ReadUntilAsync("\r\n\r\n"), StringComparison.Ordinal); // It is being read.
             await slow.SendAsync("{");
-            await ending.StopAsync().WaitAsync(TimeSpan.FromSeconds(20), TestContext.Current.CancellationToken);
-            Assert.StartsWith("HTTP/1.1 503 ", await slow.ReadToEndAsync(), StringComparison.Ordinal);
+            var stopped = ending.StopAsync();
+            Assert.StartsWith("HTTP/1.1 503 ", await slow.ReadUntilAsync("\r\n\r\n"), StringComparison.Ordinal);
+            await stopped.WaitAsync(TimeSpan.FromSeconds(20), TestContext.Current.CancellationToken);
         }
         finally
         {
