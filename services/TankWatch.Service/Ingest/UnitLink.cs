@@ -112,7 +112,7 @@ internal sealed class UnitLink(UnitChannel channel, SiteInbox inbox, ChannelWrit
     private async ValueTask<bool> TryTakeAsync(MqttPublishPacket message, CancellationToken stop)
     {
         // A retain flag here asks us to keep the message; it does not say that the message is old.
-        var received = new ReceivedMessage(message.Topic, message.Payload.ToArray(), Retained: false, time.GetUtcNow());
+        var received = new ReceivedMessage(message.Topic, message.Payload.ToArray(), Retained: false, time.GetUtcNow(), PublisherTrace.Of(message.UserProperties));
         try
         {
             var taking = inbox.TakeInAsync(received, new UnitDelivery(this, message.PacketIdentifier, durable), stop);

@@ -42,16 +42,20 @@ public sealed class PublisherTraceTests
         Assert.Null(PublisherTrace.Of([new("traceparent", Enumerable.Repeat((byte)0xff, Told.Length).ToArray())]));
     }
 
-    [Fact]
-    public async Task The_embedded_broker_hands_it_on()
+    [Theory]
+    [InlineData(true)]
+    [InlineData(false)]
+    public async Task The_embedded_broker_hands_it_on(bool open)
     {
         await using var rig = Rig.New(TimeProvider.System);
+        Assert.Null(rig.Put(SampleSite.Json()));
+        var secret = rig.Ledger.AddUnit(new("fu-1"), new("alder-row")).Secret!;
         var inbox = new SiteInbox();
         var options = new MqttOptions { ListenPort = MailServer.FreePort() };
         using var broker = new EmbeddedBroker(
-            options, new BrokerAccess(Open: true), rig.Ledger, inbox, rig.Ready, TimeProvider.System, NullLogger<EmbeddedBroker>.Instance);
+            options, new BrokerAccess(open), rig.Ledger, inbox, rig.Ready, TimeProvider.System, NullLogger<EmbeddedBroker>.Instance);
         await broker.StartAsync(Stop);
-        await AssertHandedOnAsync("127.0.0.1", options.ListenPort, inbox);
+        await AssertHandedOnAsync("127.0.0.1", options.ListenPort, inbox, secret);
         await broker.StopAsync(Stop);
     }
 
@@ -69,14 +73,14 @@ public sealed class PublisherTraceTests
         using var broker = new ExternalBroker(options, inbox, rig.Ready, TimeProvider.System, NullLogger<ExternalBroker>.Instance);
         await broker.StartAsync(Stop);
         await Eventually.Holds(() => rig.Ready.Stages[1].Ok, "the connection to mosquitto");
-        await AssertHandedOnAsync(mosquitto.Host, mosquitto.Port, inbox);
+        await AssertHandedOnAsync(mosquitto.Host, mosquitto.Port, inbox, "");
         await broker.StopAsync(Stop);
     }
 
-    private static async Task AssertHandedOnAsync(string host, int port, SiteInbox inbox)
+    private static async Task AssertHandedOnAsync(string host, int port, SiteInbox inbox, string secret)
     {
         using var unit = new MqttClientFactory().CreateMqttClient();
-        await unit.ConnectAsync(new MqttClientOptionsBuilder().WithTcpServer(host, port).WithProtocolVersion(MqttProtocolVersion.V500).Build(), Stop);
+        await unit.ConnectAsync(new MqttClientOptionsBuilder().WithTcpServer(host, port).WithProtocolVersion(MqttProtocolVersion.V500).WithCredentials("fu-1", secret).Build(), Stop);
         var sent = unit.PublishAsync(
             new MqttApplicationMessageBuilder().WithTopic("tankwatch/v1/fu-1/status").WithPayload("{}").WithQualityOfServiceLevel(MqttQualityOfServiceLevel.AtLeastOnce)
                 .WithUserProperty("traceparent", System.Text.Encoding.UTF8.GetBytes(Told)).Build(), Stop);
