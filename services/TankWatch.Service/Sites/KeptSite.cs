@@ -61,6 +61,7 @@ internal sealed class KeptSite
 
     private readonly SeriesStore series;
     private readonly LedgerStore ledger;
+
     /// <summary>Up to where the journal is in the state that it was saved with; null when it goes on from no saved state.</summary>
     private readonly long? markedTo;
     private readonly StoredRecord record;

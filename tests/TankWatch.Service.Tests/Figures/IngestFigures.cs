@@ -164,6 +164,7 @@ public sealed class IngestFigures
         var began = Stopwatch.GetTimestamp();
         var ready = new ReadyState();
         ready.Set(Stage.Store, null);
+        ready.Set(Stage.Sites, null);
         using var broker = new ExternalBroker(options, inbox, ready, TimeProvider.System, NullLogger<ExternalBroker>.Instance);
         await broker.StartAsync(Stop);
         await Eventually.Holds(() => ready.IsReady, "a connection");
