@@ -1,6 +1,6 @@
 using MQTTnet;
-using MQTTnet.Exceptions;
 using MQTTnet.Protocol;
+using TankWatch.Service.Ingest;
 using TankWatch.Simulator;
 
 namespace TankWatch.Service.Demo;
@@ -35,7 +35,7 @@ internal sealed partial class DemoFeed(DemoEstate estate, DemoClock clock, ILogg
                     // The clock is behind; it goes on step by step as fast as the service takes the messages.
                 }
             }
-            catch (MqttCommunicationException fault)
+            catch (Exception fault) when (ConnectionFault.Is(fault) && !stop.IsCancellationRequested)
             {
                 LogInterrupted(fault.Message); // What waits is sent at the next beat.
             }

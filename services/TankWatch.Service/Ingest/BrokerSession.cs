@@ -77,7 +77,7 @@ internal sealed partial class BrokerSession : IAsyncDisposable
                     new MqttClientDisconnectOptions { SessionExpiryInterval = BrokerDialling.SessionExpirySeconds }, CancellationToken.None);
             }
         }
-        catch (Exception fault) when (fault is TimeoutException or MqttCommunicationException or OperationCanceledException or InvalidOperationException)
+        catch (Exception fault) when (ConnectionFault.Is(fault))
         {
             // Unacknowledged messages come again; that is what they are kept for.
         }
@@ -138,7 +138,7 @@ internal sealed partial class BrokerSession : IAsyncDisposable
         {
             await client.PingAsync(ended.Token);
         }
-        catch (Exception fault) when (fault is MqttCommunicationException or OperationCanceledException or InvalidOperationException)
+        catch (Exception fault) when (ConnectionFault.Is(fault))
         {
             // The end of the connection is reported elsewhere.
         }

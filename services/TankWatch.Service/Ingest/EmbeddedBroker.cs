@@ -205,7 +205,7 @@ public sealed partial class EmbeddedBroker(
         {
             await server!.DisconnectClientAsync(guest.Connection, reason);
         }
-        catch (Exception fault) when (fault is InvalidOperationException or MQTTnet.Exceptions.MqttCommunicationException or OperationCanceledException or IOException)
+        catch (Exception fault) when (ConnectionFault.Is(fault))
         {
             // It has gone by itself.
         }

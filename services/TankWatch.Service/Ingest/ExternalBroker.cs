@@ -1,4 +1,3 @@
-using MQTTnet.Exceptions;
 using TankWatch.Service.Configuration;
 using TankWatch.Service.Sites;
 
@@ -72,10 +71,8 @@ public sealed partial class ExternalBroker(
         }
     }
 
-    private static bool IsFailure(Exception fault) => fault is MqttCommunicationException or MqttProtocolViolationException
-        or IOException or OperationCanceledException or TimeoutException or UnauthorizedAccessException or InvalidOperationException
-        or System.Net.Sockets.SocketException or System.Security.Authentication.AuthenticationException
-        or System.Security.Cryptography.CryptographicException;
+    private static bool IsFailure(Exception fault) => ConnectionFault.Is(fault) || fault is UnauthorizedAccessException
+        or System.Security.Authentication.AuthenticationException or System.Security.Cryptography.CryptographicException;
 
     [LoggerMessage(Level = LogLevel.Information, Message = "connected to the broker {Host}:{Port}")]
     private partial void LogConnected(string? host, int port);

@@ -1,5 +1,4 @@
 using MQTTnet;
-using MQTTnet.Exceptions;
 using MQTTnet.Protocol;
 using TankWatch.Core.Sparkplug;
 using TankWatch.Service.Sites;
@@ -65,7 +64,7 @@ internal sealed class SparkplugVoice(IMqttClient client, string hostId, Sparkplu
         {
             // The connection ended.
         }
-        catch (Exception fault) when (fault is MqttCommunicationException or InvalidOperationException)
+        catch (Exception fault) when (ConnectionFault.Is(fault))
         {
             lost($"nothing could be said to the edge nodes: {fault.Message.ReplaceLineEndings(" ")}");
         }

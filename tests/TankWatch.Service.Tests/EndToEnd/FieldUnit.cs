@@ -1,9 +1,8 @@
 using System.Collections.Concurrent;
-using System.Net.Sockets;
 using MQTTnet;
-using MQTTnet.Exceptions;
 using MQTTnet.Protocol;
 using TankWatch.Core.Sites;
+using TankWatch.Service.Ingest;
 using TankWatch.Service.Tests.Sites;
 
 namespace TankWatch.Service.Tests.EndToEnd;
@@ -82,7 +81,7 @@ internal sealed class FieldUnit(int number)
 
                 await client.DisconnectAsync(cancellationToken: CancellationToken.None);
             }
-            catch (Exception fault) when (fault is MqttCommunicationException or SocketException or OperationCanceledException or InvalidOperationException)
+            catch (Exception fault) when (ConnectionFault.Is(fault))
             {
                 await Task.Delay(ConnectAgain, CancellationToken.None); // The broker is away; what waits is sent again.
             }

@@ -203,7 +203,7 @@ public sealed class SparkplugTests
             {
                 await client.PublishBinaryAsync(topic, Payload(0, At), MqttQualityOfServiceLevel.AtLeastOnce, cancellationToken: Stop);
             }
-            catch (Exception fault) when (fault is MQTTnet.Exceptions.MqttCommunicationException or OperationCanceledException or InvalidOperationException)
+            catch (Exception fault) when (ConnectionFault.Is(fault))
             {
                 // The connection was ended, as it should be.
             }
