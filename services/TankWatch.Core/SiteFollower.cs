@@ -131,7 +131,7 @@ public sealed class SiteFollower
         return Walk(new(Plan, State, late is null ? trail : new()), ordered, tickTo, isRewound: false);
     }
 
-    private Followed Walk(SiteWalk walk, IEnumerable<Observation> ordered, DateTimeOffset? tickTo, bool isRewound)
+    private Followed Walk(SiteWalk walk, List<Observation> ordered, DateTimeOffset? tickTo, bool isRewound)
     {
         foreach (var observation in ordered)
         {
@@ -148,10 +148,10 @@ public sealed class SiteFollower
     }
 
     /// <returns>What is to be judged again; null when it is too much to be done at once.</returns>
-    private (SiteState From, IEnumerable<Observation> Again)? WayFrom(SiteState from, ISiteRecord record)
+    private (SiteState From, List<Observation> Again)? WayFrom(SiteState from, ISiteRecord record)
     {
         var again = Read(record, from.Last, ShortWay + 1);
-        return again.Count > ShortWay ? null : (from, again.TakeWhile(WasTaken));
+        return again.Count > ShortWay ? null : (from, again.TakeWhile(WasTaken).ToList());
     }
 
     private SiteState Stored(ISiteRecord record, Observation first) => record.StateBefore(first) ?? SiteState.Start(Plan);

@@ -28,7 +28,7 @@ internal static class SiteJudge
     private static DateTimeOffset MinuteFrom(DateTimeOffset at) => Minute(at) is var whole && whole == at ? whole : whole.AddMinutes(1);
 
     /// <summary>One step's working copy; it never leaves this class.</summary>
-    private sealed class Stepping(SiteState state, SitePlan plan)
+    private struct Stepping(SiteState state, SitePlan plan)
     {
         private readonly ImmutableArray<(Rule Rule, int Device)> slots = PlanShape.Of(plan).Slots;
 

@@ -24,7 +24,7 @@ public enum FindingScope { Water, Link }
 /// <param name="Scope">Findings of the other scope are not spoken of.</param>
 /// <param name="From">Findings that cleared before this are not spoken of.</param>
 /// <param name="Findings">Open, or cleared at or after <paramref name="From"/>.</param>
-public sealed record FindingChanges(FindingScope Scope, DateTimeOffset From, ImmutableArray<Finding> Findings);
+public readonly record struct FindingChanges(FindingScope Scope, DateTimeOffset From, ImmutableArray<Finding> Findings);
 
 /// <summary>The alerts of one site that can still change: the open ones, and those ended within the stretch that late data may rewrite.</summary>
 public sealed record SiteAlerts(SiteId Site, ImmutableArray<Alert> Alerts)

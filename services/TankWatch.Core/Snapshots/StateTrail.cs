@@ -3,13 +3,16 @@ using TankWatch.Core.Observations;
 namespace TankWatch.Core.Snapshots;
 
 /// <summary>
-/// The states a site came through lately: every one of the last seconds, so that a word that others overtook goes back to just before
+/// The states a site came through lately: many of the last seconds, so that a word that others overtook goes back to little before
 /// itself; fewer of the last hours. Older ones are in the durable record.
 /// </summary>
-/// <remarks>States are immutable and share what did not change between them, so one more costs what changed.</remarks>
+/// <remarks>
+/// States are immutable and share what did not change between them, so one more costs what changed. A flood of messages leaves no
+/// more of them than a brook: what it leaves is what the collector of garbage has to carry along.
+/// </remarks>
 internal sealed class StateTrail
 {
-    private const int MostInWindow = 32;
+    private static readonly TimeSpan Finest = TimeSpan.FromSeconds(1);
     private static readonly TimeSpan Window = TimeSpan.FromSeconds(5);
     private static readonly TimeSpan Reach = TimeSpan.FromHours(2);
 
@@ -23,6 +26,12 @@ internal sealed class StateTrail
             return;
         }
 
+        if (states.Count > 1 && state.At - states[^2].At < Finest)
+        {
+            states[^1] = state;
+            return;
+        }
+
         states.Add(state);
         Trim(state.At);
     }
@@ -32,7 +41,7 @@ internal sealed class StateTrail
     {
         var tooOld = states.FindIndex(state => now - state.At <= Reach);
         states.RemoveRange(0, tooOld < 0 ? states.Count : tooOld);
-        var settled = Math.Max(states.FindIndex(state => now - state.At <= Window), states.Count - MostInWindow);
+        var settled = states.FindIndex(state => now - state.At <= Window);
         SnapshotSpacing.Thin(states, static state => state.At, now, TimeSpan.FromMinutes(1), settled < 0 ? null : settled);
     }
 

@@ -1,5 +1,6 @@
 using System.Buffers;
 using System.Collections.Immutable;
+using System.Runtime.InteropServices;
 using TankWatch.Core;
 using TankWatch.Core.Alerts;
 using TankWatch.Core.Findings;
@@ -69,6 +70,7 @@ internal sealed class KeptSite
     private readonly ReorderWindow window;
     private readonly CatchUp catchUp;
     private readonly List<UnitWatch> units;
+    private readonly SiteWrites nothing;
     private LinkState link;
     private SiteAlerts alerts;
     private SiteAlerts? viewedAlerts;
@@ -93,6 +95,7 @@ internal sealed class KeptSite
         var state = mark?.State is { } stored ? SiteStateCodec.Read(stored, plan) : null;
         markedTo = state is null ? null : mark!.Position;
         record = new(series, plan);
+        nothing = SiteWrites.Nothing(plan);
         follower = new(plan, state);
         window = new(series.IsWholeBetween);
         catchUp = new(now);
@@ -152,7 +155,7 @@ internal sealed class KeptSite
         .Max(alert => (DateTimeOffset?)(alert.Finding.ClearedAt ?? alert.Finding.RaisedAt));
 
     /// <summary>Takes fresh messages into account.</summary>
-    public SiteWrites Take(IReadOnlyList<Fresh> fresh, DateTimeOffset now)
+    public SiteWrites Take(List<Fresh> fresh, DateTimeOffset now)
     {
         var linkChanges = new LinkChanges(link.At);
         foreach (var (seen, retained) in fresh)
@@ -255,7 +258,7 @@ internal sealed class KeptSite
         return writes with { Mark = Marked(), Snapshots = isDue ? writes.Snapshots.Add(new(at, Bytes(follower.State))) : writes.Snapshots };
     }
 
-    private Followed Follow(IReadOnlyList<Observation> passed, DateTimeOffset now)
+    private Followed Follow(List<Observation> passed, DateTimeOffset now)
     {
         // Beyond the oldest state to go back to, the past is closed.
         var (isOld, isLate) = (false, false);
@@ -266,7 +269,7 @@ internal sealed class KeptSite
         }
 
         lateAt = isLate ? now : lateAt;
-        var judged = isOld && record.Floor() is { } floor ? [.. passed.Where(seen => seen.Stamp.At >= floor)] : passed;
+        var judged = isOld && record.Floor() is { } floor ? passed.FindAll(seen => seen.Stamp.At >= floor) : passed;
         var followed = follower.Take(judged, record);
         lateSince = follower.NeedsRework ? lateSince ?? now : null;
         return followed;
@@ -291,7 +294,13 @@ internal sealed class KeptSite
 
         if (unitViews.IsDefault)
         {
-            unitViews = [.. units.Select((unit, i) => unit.View(Plan.Id, link.Units[i].Open is not null, series.MissingOf(unit.Id), now))];
+            var views = new UnitView[units.Count];
+            for (var i = 0; i < views.Length; i++)
+            {
+                views[i] = units[i].View(Plan.Id, link.Units[i].Open is not null, series.MissingOf(units[i].Id), now);
+            }
+
+            unitViews = ImmutableCollectionsMarshal.AsImmutableArray(views);
         }
 
         return new(Plan, follower.State, openAlerts, unitViews, now);
@@ -339,7 +348,8 @@ internal sealed class KeptSite
             }
         }
 
-        return new(Plan, next.Alerts, events, notices, rewoundTo, runs, days) { SnapshotsFrom = rewoundTo, Snapshots = snapshots };
+        return rewoundTo is null && events.IsEmpty && notices.IsEmpty && runs.IsEmpty && days.IsEmpty && snapshots.IsEmpty ? nothing
+            : new(Plan, next.Alerts, events, notices, rewoundTo, runs, days) { SnapshotsFrom = rewoundTo, Snapshots = snapshots };
     }
 
     /// <summary>Has the alerts in memory that the changes can speak of, and not many more.</summary>

@@ -19,7 +19,7 @@ internal sealed class ReorderWindow(Func<UnitId, long, long, long, bool> isWhole
     public bool IsEmpty => held.Count == 0;
 
     /// <returns>What may be judged now, of these and of those held.</returns>
-    public IReadOnlyList<Observation> Pass(IReadOnlyList<Fresh> fresh, DateTimeOffset now)
+    public List<Observation> Pass(List<Fresh> fresh, DateTimeOffset now)
     {
         var passed = new List<Observation>(fresh.Count);
         foreach (var (seen, _) in fresh)
@@ -39,7 +39,7 @@ internal sealed class ReorderWindow(Func<UnitId, long, long, long, bool> isWhole
     }
 
     /// <returns>What has waited long enough.</returns>
-    public IReadOnlyList<Observation> Due(DateTimeOffset now)
+    public List<Observation> Due(DateTimeOffset now)
     {
         var passed = new List<Observation>();
         Release(now, passed);

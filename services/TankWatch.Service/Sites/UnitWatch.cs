@@ -84,7 +84,18 @@ internal sealed class UnitWatch
             Accepted, Refused, Duplicates, silent);
     }
 
-    private TimeSpan? MedianSkew() => skews.Count == 0 ? null : skews.Order().ElementAt(skews.Count / 2);
+    private TimeSpan? MedianSkew()
+    {
+        Span<TimeSpan> sorted = stackalloc TimeSpan[SkewsKept];
+        var count = 0;
+        foreach (var skew in skews)
+        {
+            sorted[count++] = skew;
+        }
+
+        sorted[..count].Sort();
+        return count == 0 ? null : sorted[count / 2];
+    }
 
     private static DateTimeOffset Later(DateTimeOffset? a, DateTimeOffset b) => a > b ? a.Value : b;
 
