@@ -11,14 +11,17 @@ namespace TankWatch.Service.Sites;
 /// </summary>
 /// <param name="series">The journal.</param>
 /// <param name="options">When it is due.</param>
+/// <param name="time">How long it is at work.</param>
 /// <param name="wake">Has the keeper come again; from any thread.</param>
 /// <param name="logger">For faults.</param>
-internal sealed partial class Folding(SeriesStore series, DataOptions options, Action wake, ILogger logger)
+internal sealed partial class Folding(SeriesStore series, DataOptions options, TimeProvider time, Action wake, ILogger logger)
 {
     /// <summary>Rows wait no longer than this: a restart has less to go through.</summary>
     public static readonly TimeSpan AgeDue = TimeSpan.FromMinutes(10);
 
-    private const int SitesAtOnce = 32;
+    private const int SitesAtOnce = 8;
+    private const int RestsPerWork = 2;
+    private static readonly TimeSpan LongestRest = TimeSpan.FromMilliseconds(100);
     private static readonly TimeSpan Retry = TimeSpan.FromSeconds(30);
 
     private readonly Queue<SiteId> toMark = new();
@@ -87,7 +90,13 @@ internal sealed partial class Folding(SeriesStore series, DataOptions options, A
         try
         {
             rowsFault = null;
-            series.Fold.Rows(position, stop);
+            var began = time.GetTimestamp();
+            foreach (var _ in series.Fold.Rows(position))
+            {
+                Rest(time.GetElapsedTime(began), stop);
+                began = time.GetTimestamp();
+            }
+
             var day = now.UtcTicks / TimeSpan.TicksPerDay;
             if (day > sweptDay)
             {
@@ -104,6 +113,18 @@ internal sealed partial class Folding(SeriesStore series, DataOptions options, A
             rowsDone = true;
             wake();
         }
+    }
+
+    /// <summary>Leaves the processor and the writer to what comes in, unless more comes in than can be folded that way.</summary>
+    private void Rest(TimeSpan worked, CancellationToken stop)
+    {
+        if (series.Fold.Waiting < 2 * options.FoldRows)
+        {
+            var rest = RestsPerWork * worked;
+            stop.WaitHandle.WaitOne(rest < LongestRest ? rest : LongestRest);
+        }
+
+        stop.ThrowIfCancellationRequested();
     }
 
     private Phase Counts(DateTimeOffset now)

@@ -22,7 +22,7 @@ public sealed partial class SiteKeeper(
     private static readonly CommandOutcome NotNow = new CommandOutcome.Refused("the site is being built anew; try again in a minute");
 
     private readonly MessageJournal journal = new(inbox.Sparkplug, metrics, logger);
-    private readonly Folding folding = new(series, options, inbox.Wake, logger);
+    private readonly Folding folding = new(series, options, time, inbox.Wake, logger);
     private readonly SiteRoster roster = new(ledger, series, metrics, time, logger);
     private readonly PatientStore store = new(ready, time, logger);
     private readonly SiteSaver saver = new(database, composer, bell, alertBell, metrics, traces, logger);

@@ -10,12 +10,14 @@ namespace TankWatch.Service.Storage.Series;
 /// </summary>
 internal sealed class SeriesFold(Database database, SeriesMemory memory)
 {
-    /// <summary>So much of one transaction, that those who wait for the writer wait for milliseconds.</summary>
-    private const int RowsAtOnce = 4096;
-    private const int StreamsAtOnce = 32;
-    private const int UnitsAtOnce = 500;
+    // So much of one transaction, that those who wait for the writer wait for a few milliseconds.
+    private const int RowsAtOnce = 1024;
+    private const int StreamsAtOnce = 8;
+    private const int UnitsAtOnce = 50;
+    private const int BatchesAtOnce = 200;
 
     private readonly Queue<UnitId> toCount = new();
+    private long deletedTo;
 
     /// <summary>Rows that wait to be folded.</summary>
     public int Waiting => memory.TailRows;
@@ -26,22 +28,22 @@ internal sealed class SeriesFold(Database database, SeriesMemory memory)
     /// <returns>The sites of which rows wait.</returns>
     public IReadOnlyList<SiteId> WaitingSites() => memory.SitesInTail();
 
-    /// <summary>Puts the journal's rows up to a position into their blocks. Any thread may do it.</summary>
+    /// <summary>Puts the journal's rows up to a position into their blocks, one transaction at a step. Any thread may do it.</summary>
     /// <exception cref="SqliteException">The store does not take it; what was folded so far does no harm.</exception>
-    public void Rows(long position, CancellationToken stop)
+    public IEnumerable<int> Rows(long position)
     {
-        var waiting = memory.TailByStream(position);
         var slice = new List<(int Stream, List<SeriesRow> Rows)>();
-        foreach (var (stream, tail) in waiting)
+        foreach (var tail in memory.SitesInTail().SelectMany(site => memory.ReadTailTo(site, position).GroupBy(row => row.Stream)))
         {
-            stop.ThrowIfCancellationRequested();
-            var rows = tail.ConvertAll(row => row.Read());
+            List<SeriesRow> rows = [.. tail.Select(row => row.Read())];
             rows.Sort();
-            slice.Add((stream, rows));
-            if (slice.Count == StreamsAtOnce || slice.Sum(part => part.Rows.Count) >= RowsAtOnce)
+            slice.Add((tail.Key, rows));
+            var count = slice.Sum(part => part.Rows.Count);
+            if (slice.Count == StreamsAtOnce || count >= RowsAtOnce)
             {
                 Write(slice);
                 slice.Clear();
+                yield return count;
             }
         }
 
@@ -62,6 +64,7 @@ internal sealed class SeriesFold(Database database, SeriesMemory memory)
         if (isFirst)
         {
             toCount.Clear();
+            deletedTo = 0;
             memory.ChangedCounts().ForEach(toCount.Enqueue);
         }
 
@@ -69,12 +72,18 @@ internal sealed class SeriesFold(Database database, SeriesMemory memory)
         database.Write(connection => memory.SaveCounts(connection, units));
         memory.CountsSaved(units);
         units.ForEach(_ => toCount.Dequeue());
-        if (toCount.Count > 0)
+        return toCount.Count == 0 && End(position);
+    }
+
+    private bool End(long position)
+    {
+        deletedTo = Math.Min(position, Math.Max(deletedTo, memory.FoldedTo) + BatchesAtOnce);
+        database.Write(connection => connection.Execute("DELETE FROM journal WHERE id <= ?1", deletedTo));
+        if (deletedTo < position)
         {
             return false;
         }
 
-        database.Write(connection => connection.Execute("DELETE FROM journal WHERE id <= ?1", position));
         memory.Folded(position);
         return true;
     }

@@ -173,6 +173,15 @@ internal sealed class SeriesMemory
         }
     }
 
+    /// <returns>The rows of a site's tail up to a position, in order of receipt.</returns>
+    public List<TailRow> ReadTailTo(SiteId site, long position)
+    {
+        lock (guard)
+        {
+            return tail.TryGetValue(site, out var rows) ? rows[..FirstAfter(rows, position)] : [];
+        }
+    }
+
     /// <returns>The sites that have rows in the tail.</returns>
     public IReadOnlyList<SiteId> SitesInTail()
     {
@@ -182,20 +191,6 @@ internal sealed class SeriesMemory
         }
     }
 
-    /// <returns>The tail up to a position, by stream.</returns>
-    public Dictionary<int, List<TailRow>> TailByStream(long position)
-    {
-        var rows = new Dictionary<int, List<TailRow>>();
-        lock (guard)
-        {
-            foreach (var row in tail.Values.SelectMany(site => site).Where(row => row.Batch.Id <= position))
-            {
-                (rows.TryGetValue(row.Stream, out var of) ? of : rows[row.Stream] = []).Add(row);
-            }
-        }
-
-        return rows;
-    }
 
     /// <summary>What was folded leaves the tail.</summary>
     public void Folded(long position)
@@ -205,16 +200,12 @@ internal sealed class SeriesMemory
             FoldedTo = position;
             foreach (var (site, rows) in tail.ToList())
             {
-                // In order of receipt, so what was folded stands in front.
-                var left = rows.FindIndex(row => row.Batch.Id > position) is var first and >= 0 ? rows[first..] : [];
-                TailRows -= rows.Count - left.Count;
-                if (left.Count == 0)
+                var folded = FirstAfter(rows, position);
+                rows.RemoveRange(0, folded);
+                TailRows -= folded;
+                if (rows.Count == 0)
                 {
                     tail.Remove(site);
-                }
-                else
-                {
-                    tail[site] = left;
                 }
             }
         }
@@ -251,6 +242,19 @@ internal sealed class SeriesMemory
                 counts.GetValueOrDefault(unit)?.Saved();
             }
         }
+    }
+
+    /// <returns>Index of the first row after a position; rows are in order of receipt.</returns>
+    private static int FirstAfter(List<TailRow> rows, long position)
+    {
+        var (from, to) = (0, rows.Count);
+        while (from < to)
+        {
+            var middle = (from + to) / 2;
+            (from, to) = rows[middle].Batch.Id > position ? (from, middle) : (middle + 1, to);
+        }
+
+        return from;
     }
 
     private UnitCounts CountsOf(UnitId unit) => counts.TryGetValue(unit, out var known) ? known : counts[unit] = new(unit);
