@@ -60,6 +60,8 @@ internal static class LoadCommand
 
     private static async Task<int> RunAsync(Terminal terminal, LoadOptions options, CancellationToken stop)
     {
+        // The runtime's own switch, read at the first socket: answers are taken where they are noticed, which spares a third of this process's work.
+        Environment.SetEnvironmentVariable("DOTNET_SYSTEM_NET_SOCKETS_INLINE_COMPLETIONS", "1");
         try
         {
             var (json, whole) = await new LoadRun(options, TimeProvider.System).RunAsync(stop);
