@@ -1,5 +1,4 @@
 using System.Globalization;
-using System.Text;
 using Xunit;
 
 namespace TankWatch.Service.Tests.Figures;
@@ -33,7 +32,7 @@ internal static class FigureTable
         TestContext.Current.TestOutputHelper?.WriteLine(line);
         if (Environment.GetEnvironmentVariable("FIGURES_FILE") is { } file)
         {
-            File.AppendAllText(file, line + "\n", Encoding.UTF8);
+            File.AppendAllText(file, line + "\n");
         }
     }
 }

@@ -20,7 +20,10 @@ public sealed class IngestFigures
     private const int Seconds = 15;
 
     /// <summary>Published as fast as the broker takes them.</summary>
-    private const int Flood = 300_000;
+    private const int Flood = 600_000;
+
+    /// <summary>Before what counts: what is compiled and read for the first time.</summary>
+    private const int Warming = 100_000;
 
     /// <summary>As many as keep the broker busy: what measures must leave the processors to what is measured.</summary>
     private const int FloodUnits = 100;
@@ -39,11 +42,11 @@ public sealed class IngestFigures
             var peer = await SubscriberSecondsAsync();
             await using var mosquitto = await Mosquitto.StartedAsync(mustBeOurs: true, configuration: Shipped);
             await using var service = await LoadedService.StartAsync(FloodUnits, mosquitto);
-            await service.LoadAsync("--rate", "0", "--seconds", "60", "--messages", "50000"); // What is compiled and read for the first time does not count.
-            await service.WaitStoredAsync(50_000);
+            await service.LoadAsync("--rate", "0", "--seconds", "60", "--messages", $"{Warming}");
+            await service.WaitStoredAsync(Warming);
             var (before, began) = (service.Process.Use.Processor, Stopwatch.GetTimestamp());
             await service.LoadAsync("--rate", "0", "--seconds", "600", "--messages", $"{Flood}");
-            await service.WaitStoredAsync(50_000 + Flood);
+            await service.WaitStoredAsync(Warming + Flood);
             var ours = Stopwatch.GetElapsedTime(began).TotalSeconds;
             return (Ratio: peer / ours, Rate: Flood / ours, Peer: Flood / peer, Micro: (service.Process.Use.Processor - before).TotalMicroseconds / Flood);
         });
@@ -58,29 +61,12 @@ public sealed class IngestFigures
     [Fact(Explicit = true)]
     public async Task Drain_of_a_queued_session()
     {
-        var runs = await FigureTable.RepeatAsync(async () =>
-        {
-            await using var mosquitto = await Mosquitto.StartedAsync(mustBeOurs: true, configuration: Shipped);
-            var options = new MqttOptions { Mode = MqttMode.External, Host = mosquitto.Host, Port = mosquitto.Port, ClientId = "storing" };
-            var nothing = new MqttOptions { Mode = MqttMode.External, Host = mosquitto.Host, Port = mosquitto.Port, ClientId = "nothing" };
-            await using var rig = Rig.New(TimeProvider.System);
-            for (var number = 1; number <= FloodUnits; number++)
-            {
-                rig.Put(new LoadUnit(number, 0).SiteFile());
-            }
-
-            await rig.StartAsync();
-            await DrainAsync(options, rig.Inbox, 0, Task.CompletedTask);
-            await AcknowledgedSecondsAsync(nothing, 0);
-            await LoadedService.LoadAsync(mosquitto.Port, "--rate", "0", "--seconds", "600", "--messages", $"{Flood}", "--units", $"{FloodUnits}");
-            var peer = await AcknowledgedSecondsAsync(nothing, Flood);
-            var ours = await DrainAsync(options, rig.Inbox, Flood, Eventually.Holds(() => Taken(rig) == Flood, "the whole queue", TimeSpan.FromMinutes(5)));
-            return (Ratio: peer / ours, Rate: Flood / ours, Peer: Flood / peer);
-        });
-        var ratio = FigureTable.Median(runs.Select(run => run.Ratio));
+        await DrainsAsync(Warming);
+        var runs = await FigureTable.RepeatAsync(() => DrainsAsync(Flood));
+        var ratio = FigureTable.Median(runs.Select(run => run.Peer / run.Ours));
         FigureTable.Add(
             $"Drain of a queued session, {Flood} messages of {FloodUnits} units, against the same client storing nothing",
-            $"{ratio:0.00} ({FigureTable.Median(runs.Select(run => run.Rate)):0}/s against {FigureTable.Median(runs.Select(run => run.Peer)):0}/s)", "at least 0.6", ratio >= 0.6);
+            $"{ratio:0.00} ({FigureTable.Median(runs.Select(run => Flood / run.Ours)):0}/s against {FigureTable.Median(runs.Select(run => Flood / run.Peer)):0}/s)", "at least 0.6", ratio >= 0.6);
     }
 
     [Theory(Explicit = true)]
@@ -150,12 +136,32 @@ public sealed class IngestFigures
     {
         await using var mosquitto = await Mosquitto.StartedAsync(mustBeOurs: true, configuration: Shipped);
         using var subscriber = Process.Start(new ProcessStartInfo("/bin/sh",
-            ["-c", $"exec mosquitto_sub -p {mosquitto.Port} -q 1 -V mqttv5 -D connect receive-maximum 65535 -t 'tankwatch/v1/+/+' -C {50_000 + Flood} > /dev/null"]))!;
-        await LoadedService.LoadAsync(mosquitto.Port, "--rate", "0", "--seconds", "60", "--messages", "50000", "--units", $"{FloodUnits}");
+            ["-c", $"exec mosquitto_sub -p {mosquitto.Port} -q 1 -V mqttv5 -D connect receive-maximum 65535 -t 'tankwatch/v1/+/+' -C {Warming + Flood} > /dev/null"]))!;
+        await LoadedService.LoadAsync(mosquitto.Port, "--rate", "0", "--seconds", "60", "--messages", $"{Warming}", "--units", $"{FloodUnits}");
         var began = Stopwatch.GetTimestamp();
         await LoadedService.LoadAsync(mosquitto.Port, "--rate", "0", "--seconds", "600", "--messages", $"{Flood}", "--units", $"{FloodUnits}");
         await subscriber.WaitForExitAsync(Stop);
         return Stopwatch.GetElapsedTime(began).TotalSeconds;
+    }
+
+    /// <returns>Seconds until the same queue is stored, and until it is only acknowledged.</returns>
+    private static async Task<(double Ours, double Peer)> DrainsAsync(int count)
+    {
+        await using var mosquitto = await Mosquitto.StartedAsync(mustBeOurs: true, configuration: Shipped);
+        var options = new MqttOptions { Mode = MqttMode.External, Host = mosquitto.Host, Port = mosquitto.Port, ClientId = "storing" };
+        var nothing = new MqttOptions { Mode = MqttMode.External, Host = mosquitto.Host, Port = mosquitto.Port, ClientId = "nothing" };
+        await using var rig = Rig.New(TimeProvider.System);
+        for (var number = 1; number <= FloodUnits; number++)
+        {
+            rig.Put(new LoadUnit(number, 0).SiteFile());
+        }
+
+        await rig.StartAsync();
+        await DrainAsync(options, rig.Inbox, 0, Task.CompletedTask);
+        await AcknowledgedSecondsAsync(nothing, 0);
+        await LoadedService.LoadAsync(mosquitto.Port, "--rate", "0", "--seconds", "600", "--messages", $"{count}", "--units", $"{FloodUnits}");
+        var peer = await AcknowledgedSecondsAsync(nothing, count);
+        return (await DrainAsync(options, rig.Inbox, count, Eventually.Holds(() => Taken(rig) == count, "the whole queue", TimeSpan.FromMinutes(5))), peer);
     }
 
     /// <returns>Seconds from the first message until so many came and <paramref name="done"/>.</returns>
