@@ -33,7 +33,7 @@ internal sealed partial class BrokerSession : IAsyncDisposable
         (this.options, this.time, this.logger) = (options, time, logger);
         deliveries = new(inbox, time, reason => lost.TrySetResult(reason));
         sparkplug = new(client, options.ClientId, inbox.Sparkplug, time);
-        streams = new(deliveries.RoomAsync, time);
+        streams = new(deliveries.RoomAsync, deliveries.Read, time);
 
         // The handler stays attached to the end: without one the library acknowledges by itself what nobody has taken.
         client.ApplicationMessageReceivedAsync += TakeAsync;

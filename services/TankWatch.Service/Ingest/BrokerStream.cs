@@ -11,8 +11,9 @@ namespace TankWatch.Service.Ingest;
 /// </summary>
 /// <param name="socket">Connected; owned.</param>
 /// <param name="roomAsync">Waited for before more is read: while nothing can be taken, the broker is slowed instead of our memory filled.</param>
+/// <param name="read">Told how many bytes were read.</param>
 /// <param name="time">Tells how long the broker has been silent.</param>
-internal sealed class BrokerStream(Socket socket, Func<CancellationToken, ValueTask> roomAsync, TimeProvider time) : Stream
+internal sealed class BrokerStream(Socket socket, Func<CancellationToken, ValueTask> roomAsync, Action<int> read, TimeProvider time) : Stream
 {
     private const int ReadBytes = 128 * 1024;
     private const int WriteBytes = 64 * 1024;
@@ -52,7 +53,7 @@ internal sealed class BrokerStream(Socket socket, Func<CancellationToken, ValueT
     public Task Closed => sending;
 
     public static async Task<BrokerStream> ConnectAsync(
-        EndPoint broker, Func<CancellationToken, ValueTask> roomAsync, TimeProvider time, CancellationToken stop)
+        EndPoint broker, Func<CancellationToken, ValueTask> roomAsync, Action<int> read, TimeProvider time, CancellationToken stop)
     {
         var socket = new Socket(SocketType.Stream, ProtocolType.Tcp) { NoDelay = true };
         try
@@ -65,7 +66,7 @@ internal sealed class BrokerStream(Socket socket, Func<CancellationToken, ValueT
             throw;
         }
 
-        var stream = new BrokerStream(socket, roomAsync, time);
+        var stream = new BrokerStream(socket, roomAsync, read, time);
         stream.sending = Task.Run(stream.SendAsync, CancellationToken.None);
         return stream;
     }
@@ -138,6 +139,7 @@ internal sealed class BrokerStream(Socket socket, Func<CancellationToken, ValueT
         using var either = CancellationTokenSource.CreateLinkedTokenSource(stop, reading.Token);
         (start, end) = (0, await socket.ReceiveAsync(buffer, either.Token));
         Interlocked.Exchange(ref heardAt, time.GetTimestamp());
+        read(end);
         return Serve(destination.Span);
     }
 
@@ -191,11 +193,11 @@ internal sealed class BrokerStream(Socket socket, Func<CancellationToken, ValueT
 }
 
 /// <summary>Gives the client library a <see cref="BrokerStream"/> for the one connection of a session; TLS is laid over it by the library.</summary>
-internal sealed class BrokerStreamProvider(Func<CancellationToken, ValueTask> roomAsync, TimeProvider time) : IMqttClientStreamProvider
+internal sealed class BrokerStreamProvider(Func<CancellationToken, ValueTask> roomAsync, Action<int> read, TimeProvider time) : IMqttClientStreamProvider
 {
     /// <summary>Null until connected.</summary>
     public BrokerStream? Stream { get; private set; }
 
     public async Task<Stream> ConnectAsync(EndPoint brokerEndPoint, CancellationToken cancellationToken) =>
-        Stream = await BrokerStream.ConnectAsync(brokerEndPoint, roomAsync, time, cancellationToken);
+        Stream = await BrokerStream.ConnectAsync(brokerEndPoint, roomAsync, read, time, cancellationToken);
 }

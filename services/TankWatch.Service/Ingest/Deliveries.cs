@@ -1,4 +1,5 @@
 using System.Buffers;
+using System.Text;
 using System.Threading.Channels;
 using MQTTnet;
 using TankWatch.Service.Sites;
@@ -15,15 +16,22 @@ namespace TankWatch.Service.Ingest;
 /// <param name="lost">Told in one line when acknowledgements can no longer be sent.</param>
 internal sealed class Deliveries(SiteInbox inbox, TimeProvider time, Action<string> lost) : IAsyncDisposable
 {
-    /// <summary>Over it nothing is read from the socket. What a stock unit sends stays below it when Receive Maximum is reached.</summary>
-    private const long HeldLimit = 64 * 1024 * 1024;
+    /// <summary>
+    /// Of the bytes read from the connection, so many may be of messages that are not durable; over it nothing is read. The library's own
+    /// queue has no limit, and a broker may send more than Receive Maximum allows (mosquitto 2.0.11 does when it drains a session).
+    /// </summary>
+    private const long HeldLimit = 4 * 1024 * 1024;
 
-    /// <summary>What a message costs beside its payload, in bytes, so that millions of tiny ones are bounded too.</summary>
-    private const int MessageBytes = 512;
+    /// <summary>What is counted as held was counted wrong when no message comes for so long and none waits to become durable.</summary>
+    private static readonly TimeSpan Idle = TimeSpan.FromMilliseconds(100);
+
+    // A byte of type, one or more of length, and two lengths, an id and the length of the properties; an identifier and two lengths.
+    private const int FixedHeader = 8;
+    private const int UserProperty = 5;
 
     private static readonly UnboundedChannelOptions OneReader = new() { SingleReader = true };
 
-    // Both bounded by the budget, and by Receive Maximum: the broker sends no more until we acknowledge.
+    // Both bounded by the budget.
     private readonly Channel<Delivery> taken = Channel.CreateUnbounded<Delivery>(OneReader);
     private readonly Channel<Delivery> durable = Channel.CreateUnbounded<Delivery>(OneReader);
     private readonly PayloadBudget budget = new(HeldLimit);
@@ -33,6 +41,8 @@ internal sealed class Deliveries(SiteInbox inbox, TimeProvider time, Action<stri
     private Task acknowledging = Task.CompletedTask;
 
     private volatile bool draining;
+    private long takenCount;
+    private long doneCount;
 
     /// <summary>Messages handed to the sites whose fate is not known, and one more until no more are handed over.</summary>
     private int unsettled = 1;
@@ -48,14 +58,29 @@ internal sealed class Deliveries(SiteInbox inbox, TimeProvider time, Action<stri
     {
         var message = args.ApplicationMessage;
         var delivery = new Delivery(this, args, new(message.Topic, message.Payload.ToArray(), message.Retain, time.GetUtcNow(), PublisherTrace.Of(message.UserProperties)));
-        if (taken.Writer.TryWrite(delivery))
-        {
-            budget.Add(delivery.Bytes);
-        }
+        Interlocked.Increment(ref takenCount);
+        taken.Writer.TryWrite(delivery);
     }
 
+    /// <summary>So many bytes were read from the connection.</summary>
+    public void Read(int bytes) => budget.Add(bytes);
+
     /// <summary>Completes when there is room for more.</summary>
-    public ValueTask RoomAsync(CancellationToken stop) => budget.RoomAsync(stop);
+    public async ValueTask RoomAsync(CancellationToken stop)
+    {
+        var room = budget.RoomAsync(stop).AsTask();
+        while (!room.IsCompleted)
+        {
+            var before = Interlocked.Read(ref takenCount);
+            await Task.WhenAny(room, Task.Delay(Idle, time, stop));
+            if (Interlocked.Read(ref takenCount) == before && Interlocked.Read(ref doneCount) == before)
+            {
+                budget.Clear();
+            }
+        }
+
+        await room;
+    }
 
     /// <summary>Hands over no more and waits until what the sites have is acknowledged.</summary>
     /// <exception cref="TimeoutException">It did not become durable in time.</exception>
@@ -132,8 +157,6 @@ internal sealed class Deliveries(SiteInbox inbox, TimeProvider time, Action<stri
     {
         public ReceivedMessage Received => received;
 
-        public int Bytes => received.Payload.Length + MessageBytes;
-
         public Task AcknowledgeAsync(CancellationToken stop) => args.AcknowledgeAsync(stop);
 
         public void Durable()
@@ -144,8 +167,21 @@ internal sealed class Deliveries(SiteInbox inbox, TimeProvider time, Action<stri
 
         public void Abandoned()
         {
-            deliveries.budget.Give(Bytes);
+            Interlocked.Increment(ref deliveries.doneCount);
+            deliveries.budget.Give(WireBytes());
             deliveries.Settle();
+        }
+
+        /// <summary>Of the packet, without properties that nobody needs to send: less is given back than was read, and <see cref="Idle"/> mends it.</summary>
+        private int WireBytes()
+        {
+            var bytes = FixedHeader + Encoding.UTF8.GetByteCount(received.Topic) + received.Payload.Length;
+            foreach (var property in args.ApplicationMessage.UserProperties ?? [])
+            {
+                bytes += UserProperty + Encoding.UTF8.GetByteCount(property.Name) + property.ValueBuffer.Length;
+            }
+
+            return bytes;
         }
     }
 }

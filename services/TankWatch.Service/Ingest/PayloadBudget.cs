@@ -29,7 +29,7 @@ internal sealed class PayloadBudget(long limit)
         TaskCompletionSource? waiting = null;
         lock (gate)
         {
-            held -= bytes;
+            held = Math.Max(0, held - bytes);
             if (held < limit)
             {
                 (waiting, room) = (room, null);
@@ -38,6 +38,9 @@ internal sealed class PayloadBudget(long limit)
 
         waiting?.TrySetResult();
     }
+
+    /// <summary>Gives back all, when it is known that nothing is held.</summary>
+    public void Clear() => Give(int.MaxValue);
 
     private bool TryTake(int bytes, out Task freed)
     {

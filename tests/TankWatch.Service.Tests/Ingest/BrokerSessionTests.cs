@@ -139,7 +139,7 @@ public sealed class BrokerSessionTests
     [Fact]
     public async Task Payloads_that_would_fill_memory_are_left_with_the_broker_and_the_link_holds()
     {
-        const int Large = 4 * 1024 * 1024;
+        const int Large = 1024 * 1024;
         await using var broker = new ScriptedBroker();
         await using var session = await OpenAsync(broker.Port);
         ushort sent = 0;
@@ -148,15 +148,19 @@ public sealed class BrokerSessionTests
             sent++;
         }
 
-        Assert.InRange(sent, 10, 30); // 64 MiB are 16; the rest is in the buffers of two sockets.
+        Assert.InRange(sent, 3, 30); // 4 MiB are three and a piece; the rest is in the buffers of two sockets.
         for (var tick = 0; tick < 6; tick++)
         {
             clock.Advance(TimeSpan.FromSeconds(10));
         }
 
         Assert.False(session.Lost.IsCompleted);
-        (await TakeAsync(16)).ForEach(message => message.Receipt.Durable());
-        await Eventually.Holds(() => broker.All(Wire.PubAck).Count() == 16, "the acknowledgements");
+        for (var taken = 0; taken < sent; taken++)
+        {
+            (await TakeAsync(1)).ForEach(message => message.Receipt.Durable());
+        }
+
+        await Eventually.Holds(() => broker.All(Wire.PubAck).Count() == sent, "the acknowledgements");
     }
 
     [Fact]

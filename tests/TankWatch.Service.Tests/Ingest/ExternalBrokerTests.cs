@@ -56,6 +56,25 @@ public sealed class ExternalBrokerTests
         await again.StopAsync(Stop);
     }
 
+    [Fact] // They are read, and not counted when the message is done: twice as much as may be held would end all reading.
+    public async Task Properties_that_nobody_needs_do_not_stop_what_comes_after_them()
+    {
+        const int Count = 2000;
+        await using var mosquitto = await Mosquitto.StartedAsync();
+        await using var rig = await Rig.RunningAsync(TimeProvider.System);
+        using var broker = await ListenAsync(rig, mosquitto);
+        using var unit = await UnitAsync(mosquitto);
+        for (var seq = 1; seq <= Count; seq++)
+        {
+            await unit.PublishAsync(
+                new MqttApplicationMessageBuilder().WithTopic("tankwatch/v1/fu-1/level").WithPayload(SampleSite.Level(At.AddSeconds(seq), "roof", "110", seq))
+                    .WithCorrelationData(new byte[4096]).WithQualityOfServiceLevel(MqttQualityOfServiceLevel.AtLeastOnce).Build(), Stop);
+        }
+
+        await Eventually.Holds(() => Taken(rig) == Count, "all of them");
+        await broker.StopAsync(Stop);
+    }
+
     [Fact]
     public async Task What_the_store_did_not_take_is_delivered_again_after_a_restart()
     {
