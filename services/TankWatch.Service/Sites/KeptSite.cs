@@ -193,13 +193,14 @@ internal sealed class KeptSite
 
     /// <summary>Time has passed.</summary>
     /// <param name="now">Wall clock, UTC.</param>
+    /// <param name="frontier">Up to here messages may be expected to have come; never after <paramref name="now"/>.</param>
     /// <param name="listening">Since when a broker delivers; null while none does.</param>
     /// <returns>Null when there was nothing to decide.</returns>
-    public SiteWrites? Tick(DateTimeOffset now, DateTimeOffset? listening)
+    public SiteWrites? Tick(DateTimeOffset now, DateTimeOffset frontier, DateTimeOffset? listening)
     {
         Hear(listening, now);
         var due = window.IsEmpty ? null : Follow(window.Due(now), now);
-        var settled = now - ReorderAllowance;
+        var settled = (frontier < now ? frontier : now) - ReorderAllowance;
         var minute = settled - TimeSpan.FromTicks(settled.Ticks % TimeSpan.TicksPerMinute);
         var caughtUp = catchUp.IsOver(now);
         if (minute == tickedMinute && caughtUp == wasCaughtUp)

@@ -105,7 +105,7 @@ public sealed partial class SiteKeeper(
             if (isTick)
             {
                 lastTick = now;
-                Tick(writes, now);
+                Tick(writes, now, batch.Count < BatchLimit ? now : Frontier(fresh) ?? now);
             }
 
             if (!late.Judge(roster, writes, now))
@@ -239,12 +239,22 @@ public sealed partial class SiteKeeper(
         }
     }
 
-    private void Tick(List<SiteWrites> writes, DateTimeOffset now)
+    /// <returns>
+    /// How far the messages have come while more of them wait than one step takes: the sites' time must not pass what is still to come, or
+    /// all of it would be late, cost far more than in order, and the backlog never end. The middle one, since some clocks are wrong.
+    /// </returns>
+    private static DateTimeOffset? Frontier(Dictionary<SiteId, List<Fresh>> fresh)
+    {
+        List<DateTimeOffset> times = [.. fresh.Values.SelectMany(seen => seen).Select(seen => seen.Seen.Stamp.At).Order()];
+        return times.Count > 0 ? times[times.Count / 2] : null;
+    }
+
+    private void Tick(List<SiteWrites> writes, DateTimeOffset now, DateTimeOffset frontier)
     {
         var listening = inbox.ListeningSince;
         foreach (var site in roster.Sites.ToList())
         {
-            if (roster.Try(site.Plan.Id, () => site.Tick(now, listening)) is { } ticked)
+            if (roster.Try(site.Plan.Id, () => site.Tick(now, frontier, listening)) is { } ticked)
             {
                 writes.Add(ticked);
                 late.Note(roster, ticked);
