@@ -22,6 +22,7 @@ internal sealed class BigStore(string folder, int sites, int rowsPerSite) : IDis
     public const int Days = 30;
     private const int SitesAtOnce = 25;
 
+    private readonly BlockMerger merger = new();
     private readonly Database database = new(new DataOptions { Path = folder });
 
     public static DateTimeOffset End { get; } = new(2026, 11, 1, 0, 0, 0, TimeSpan.Zero);
@@ -73,7 +74,7 @@ internal sealed class BigStore(string folder, int sites, int rowsPerSite) : IDis
             var id = (int)(long)connection.Scalar(
                 "INSERT INTO streams (site, unit, kind, device) VALUES (?1, ?2, ?3, ?4) RETURNING id",
                 stream.Site, stream.Unit, FieldMessageDecoder.NameOf(stream.Kind), stream.Device)!;
-            SeriesBlocks.Merge(connection, id, of);
+            merger.Merge(connection, id, of);
         }
 
         counts.Save(connection);

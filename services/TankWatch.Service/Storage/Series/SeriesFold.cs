@@ -16,6 +16,8 @@ internal sealed class SeriesFold(Database database, SeriesMemory memory)
     private const int UnitsAtOnce = 50;
     private const int BatchesAtOnce = 200;
 
+    private readonly BlockMerger merger = new();
+    private readonly List<SeriesRow> rows = [];
     private readonly Queue<UnitId> toCount = new();
     private long deletedTo;
 
@@ -32,13 +34,11 @@ internal sealed class SeriesFold(Database database, SeriesMemory memory)
     /// <exception cref="SqliteException">The store does not take it; what was folded so far does no harm.</exception>
     public IEnumerable<int> Rows(long position)
     {
-        var slice = new List<(int Stream, List<SeriesRow> Rows)>();
+        var slice = new List<IGrouping<int, TailRow>>();
         foreach (var tail in memory.SitesInTail().SelectMany(site => memory.ReadTailTo(site, position).GroupBy(row => row.Stream)))
         {
-            List<SeriesRow> rows = [.. tail.Select(row => row.Read())];
-            rows.Sort();
-            slice.Add((tail.Key, rows));
-            var count = slice.Sum(part => part.Rows.Count);
+            slice.Add(tail);
+            var count = slice.Sum(rows => rows.Count());
             if (slice.Count == StreamsAtOnce || count >= RowsAtOnce)
             {
                 Write(slice);
@@ -108,7 +108,7 @@ internal sealed class SeriesFold(Database database, SeriesMemory memory)
         }
     }
 
-    private void Write(List<(int Stream, List<SeriesRow> Rows)> slice)
+    private void Write(List<IGrouping<int, TailRow>> slice)
     {
         if (slice.Count == 0)
         {
@@ -117,12 +117,16 @@ internal sealed class SeriesFold(Database database, SeriesMemory memory)
 
         database.Write(connection =>
         {
-            foreach (var (stream, rows) in slice)
+            foreach (var tail in slice)
             {
+                rows.Clear();
+                rows.AddRange(tail.Select(row => row.Read()));
+                rows.Sort();
+
                 // The site may have been deleted since.
-                if (connection.Scalar("SELECT 1 FROM streams WHERE id = ?1", stream) is not null)
+                if (connection.Scalar("SELECT 1 FROM streams WHERE id = ?1", tail.Key) is not null)
                 {
-                    SeriesBlocks.Merge(connection, stream, rows);
+                    merger.Merge(connection, tail.Key, rows);
                 }
             }
         });
