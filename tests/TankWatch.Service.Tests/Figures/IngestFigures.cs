@@ -115,20 +115,28 @@ public sealed class IngestFigures
         {
             intruder.Open();
             using var locked = intruder.BeginTransaction(deferred: false);
-            while (!loading.IsCompleted)
-            {
-                await Task.WhenAny(loading, Task.Delay(TimeSpan.FromSeconds(1), Stop));
-                most = Math.Max(most, service.Process.Use.ResidentBytes);
-            }
+            most = await MostMemoryAsync(service, loading);
         }
 
         var report = await loading;
-        await service.WaitStoredAsync((5 * StallRate) + report.Sent);
-        most = Math.Max(most, service.Process.Use.ResidentBytes);
+        most = Math.Max(most, await MostMemoryAsync(service, service.WaitStoredAsync((5 * StallRate) + report.Sent)));
         var stored = await service.StoredAsync() - (5 * StallRate);
         FigureTable.Add(
-            $"Store stalled for {minutes} min at {StallRate} messages a second: most resident memory, and what is stored after",
+            $"Store stalled for {minutes} min at {StallRate} messages a second: most resident memory, in the stall and while the backlog is stored after it, and what is stored",
             $"{most / 1024 / 1024} MB; {stored} of {report.Sent}, {report.Errors} unanswered", "at most 512 MB, all", most <= 512L << 20 && stored == report.Sent && report.Errors == 0);
+    }
+
+    private static async Task<long> MostMemoryAsync(LoadedService service, Task until)
+    {
+        var most = 0L;
+        while (!until.IsCompleted)
+        {
+            await Task.WhenAny(until, Task.Delay(TimeSpan.FromMilliseconds(200), Stop));
+            most = Math.Max(most, service.Process.Use.ResidentBytes);
+        }
+
+        await until;
+        return most;
     }
 
     /// <summary>From the first message to the end of a subscriber that counts them.</summary>
