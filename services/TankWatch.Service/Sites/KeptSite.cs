@@ -141,7 +141,9 @@ internal sealed class KeptSite
 
         if (markedTo is not null)
         {
-            return Told([followed], [followed.Changes], now) with { RunsAfter = followed.RewoundTo ?? from };
+            // Snapshots of the last life may lack what waited for its turn when that ended.
+            var anew = followed.RewoundTo ?? from;
+            return Told([followed], [followed.Changes], now) with { RunsAfter = anew, SnapshotsFrom = anew };
         }
 
         // What was deleted for its age was judged in its time, and stays as it was.
