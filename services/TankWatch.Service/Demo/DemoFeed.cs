@@ -35,7 +35,7 @@ internal sealed partial class DemoFeed(DemoEstate estate, DemoClock clock, ILogg
                     // The clock is behind; it goes on step by step as fast as the service takes the messages.
                 }
             }
-            catch (Exception fault) when (ConnectionFault.Is(fault) && !stop.IsCancellationRequested)
+            catch (Exception fault) when (ConnectionFault.Is(fault) && fault is not OperationCanceledException)
             {
                 LogInterrupted(fault.Message); // What waits is sent at the next beat.
             }
