@@ -13,7 +13,7 @@ internal static class BrokerDialling
     /// <summary>Kept by the broker while we are away. A month: long enough for any repair, short enough to be cleaned up after.</summary>
     public const uint SessionExpirySeconds = 30 * 24 * 3600;
 
-    /// <summary>Unset, a stock broker drops what does not fit in flight; set, it also bounds what we hold.</summary>
+    /// <summary>Unset, a stock broker drops what does not fit in flight. It is no bound of what we hold: <see cref="Deliveries"/> has that.</summary>
     private const ushort ReceiveMaximum = 65535;
 
     /// <summary>Well above what a message may have, so that one too large is seen, kept and counted instead of dropped by the broker.</summary>

@@ -195,7 +195,7 @@ internal sealed class KeptSite
 
     /// <summary>Time has passed.</summary>
     /// <param name="now">Wall clock, UTC.</param>
-    /// <param name="frontier">Up to here messages may be expected to have come; never after <paramref name="now"/>.</param>
+    /// <param name="frontier">Up to here messages may be expected to have come; one after <paramref name="now"/>, of clocks that are ahead, counts as now.</param>
     /// <param name="listening">Since when a broker delivers; null while none does.</param>
     /// <returns>Null when there was nothing to decide.</returns>
     public SiteWrites? Tick(DateTimeOffset now, DateTimeOffset frontier, DateTimeOffset? listening)
