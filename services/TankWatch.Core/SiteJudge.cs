@@ -65,8 +65,8 @@ internal static class SiteJudge
         public void Observe(Observation observation)
         {
             var at = observation.Stamp.At;
-            var (next, ended) = TimelineStep.Apply(timeline, observation, plan);
-            (day, var corrected) = (day ?? DayLedger.Begin(at, plan)).Add(timeline, next, observation, ended, plan);
+            var (next, ended, accounted) = TimelineStep.Apply(timeline, observation, plan);
+            (day, var corrected) = (day ?? DayLedger.Begin(at, plan)).Add(timeline, next, observation, ended, accounted, plan);
             (timeline, newest) = (next, observation);
             tickedTo = tickedTo > Minute(at) ? tickedTo : Minute(at);
             runs = ended is null ? runs : runs.Add(ended);

@@ -27,7 +27,8 @@ public static class RuleBook
     private static readonly ImmutableArray<Rule> All =
     [
         new ShortCycling(), new SlowFill(), new RepeatedDryTrips(), new RunTooLong(), new OverflowRisk(), new ControlFault(), new NoStart(),
-        new VoltageTrips(), new OverloadTrips(), new LeftInManual(), new RunningOut(), new LowSupply(), new ProbeFault(), new PowerFailure(),
+        new VoltageTrips(), new OverloadTrips(), new LeftInManual(), new RunningOut(), new LowSupply(), new ProbeFault(), new PowerFailure(), new Leak(), new BackDrain(),
+        new WeakPump(), new HeavyUse(),
     ];
 
     /// <summary>Every rule with every device it is asked about, in a fixed order.</summary>

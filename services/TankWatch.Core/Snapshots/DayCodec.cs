@@ -14,11 +14,13 @@ internal static class DayCodec
         w.List(day.Pumps, Write);
         w.List(day.Tanks, static (x, tank) =>
         {
-            x.MaybeEstimate(tank.AtStart);
+            x.Number(tank.Used);
+            x.Number(tank.Variance);
+            x.Number(tank.UsualUse);
+            x.Number(tank.KnownHours);
             x.Number(tank.EmptySeconds);
             x.Flag(tank.Seen);
         });
-        w.List(day.AtEnd, static (x, volume) => x.MaybeEstimate(volume));
         w.Flag(day.Before is not null);
         if (day.Before is { } before)
         {
@@ -32,13 +34,7 @@ internal static class DayCodec
         var date = DateOnly.FromDayNumber(r.Whole(0, DateOnly.MaxValue.DayNumber));
         var day = new DayLedger(
             date, r.Time(), r.Time(), r.Flag(), r.List(ReadPump, pumps),
-            r.List(static (ref SnapshotReader x) => new TankTally(x.MaybeEstimate(), x.Number(), x.Flag()), tanks),
-            r.ListUpTo(tanks, static (ref SnapshotReader x) => x.MaybeEstimate()), null);
-        if (!day.AtEnd.IsEmpty && day.AtEnd.Length != tanks)
-        {
-            r.Fail();
-        }
-
+            r.List(static (ref SnapshotReader x) => new TankTally(x.Number(), x.Number(), x.Number(), x.Number(), x.Number(), x.Flag()), tanks), null);
         if (!r.Flag())
         {
             return day;
@@ -61,10 +57,11 @@ internal static class DayCodec
         w.Number(pump.LongestSeconds);
         w.Whole(pump.DryTrips);
         w.Estimate(pump.Delivered);
+        w.Number(pump.OwnVariance);
         w.Number(pump.DeliveredSeconds);
         w.MaybeNumber(pump.WattSeconds);
     }
 
     private static PumpTally ReadPump(ref SnapshotReader r) => new(
-        r.Whole(0, int.MaxValue), r.Number(), r.Number(), r.Whole(0, int.MaxValue), r.Estimate(), r.Number(), r.MaybeNumber());
+        r.Whole(0, int.MaxValue), r.Number(), r.Number(), r.Whole(0, int.MaxValue), r.Estimate(), r.Number(), r.Number(), r.MaybeNumber());
 }

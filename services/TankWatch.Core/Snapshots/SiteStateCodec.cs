@@ -14,7 +14,7 @@ namespace TankWatch.Core.Snapshots;
 public static class SiteStateCodec
 {
     /// <summary>Raise it with every change of the bytes, and with every change of a rule that would judge the same past differently.</summary>
-    private const byte Version = 1;
+    private const byte Version = 2;
 
     private const int ShapeAt = 1;
     private const int ChecksumAt = ShapeAt + sizeof(ulong);
@@ -22,7 +22,7 @@ public static class SiteStateCodec
 
     /// <param name="state">A state of this plan.</param>
     /// <param name="plan">What is installed.</param>
-    /// <param name="output">Receives some 0.5 to 4 KB.</param>
+    /// <param name="output">Receives some 0.5 to 4 KB, and up to 16 KB more once its balance has learnt for weeks.</param>
     /// <exception cref="ArgumentException">The state names a device or unit that the plan has not.</exception>
     public static void Write(SiteState state, SitePlan plan, IBufferWriter<byte> output)
     {

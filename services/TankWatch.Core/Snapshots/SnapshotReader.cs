@@ -71,6 +71,18 @@ internal ref struct SnapshotReader(ReadOnlySpan<byte> bytes, SitePlan plan)
 
     public float Single() => Take(sizeof(float)) is { IsEmpty: false } taken ? BinaryPrimitives.ReadSingleLittleEndian(taken) : 0;
 
+    public float[] Singles(int count) => Raw<float>(count);
+
+    public short[] Shorts(int count) => Raw<short>(count);
+
+    private T[] Raw<T>(int count) where T : unmanaged
+    {
+        var taken = Take(count * Unsafe.SizeOf<T>());
+        return taken.IsEmpty ? [] : MemoryMarshal.Cast<byte, T>(taken).ToArray();
+    }
+
+    public long Ticks() => MaybeTime()?.UtcTicks ?? 0;
+
     public DateTimeOffset Time()
     {
         var written = Whole();

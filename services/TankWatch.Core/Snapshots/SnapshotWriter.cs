@@ -1,5 +1,6 @@
 using System.Buffers.Binary;
 using System.Collections.Immutable;
+using System.Runtime.InteropServices;
 using System.Text;
 using TankWatch.Core.Sites;
 
@@ -54,6 +55,13 @@ internal sealed class SnapshotWriter(SitePlan plan)
     }
 
     public void Single(float value) => BinaryPrimitives.WriteSingleLittleEndian(Room(sizeof(float)), value);
+
+    public void Singles(ReadOnlySpan<float> values) => Raw(MemoryMarshal.AsBytes(values));
+
+    public void Shorts(ReadOnlySpan<short> values) => Raw(MemoryMarshal.AsBytes(values));
+
+    /// <summary>A time that may be none, which is 0.</summary>
+    public void Ticks(long ticks) => MaybeTime(ticks == 0 ? null : new(ticks, TimeSpan.Zero));
 
     /// <summary>As the distance from the time written before it: times of one site lie close together, mostly on whole milliseconds.</summary>
     public void Time(DateTimeOffset at)
@@ -116,6 +124,9 @@ internal sealed class SnapshotWriter(SitePlan plan)
             write(this, item);
         }
     }
+
+    /// <remarks>As the machine has them: a snapshot never leaves the kind of machine it was made on, and little-endian ones are all there are.</remarks>
+    private void Raw(ReadOnlySpan<byte> bytes) => bytes.CopyTo(Room(bytes.Length));
 
     private Span<byte> Room(int bytes)
     {

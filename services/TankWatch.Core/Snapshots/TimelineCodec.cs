@@ -23,6 +23,11 @@ internal static class TimelineCodec
         w.MaybeNumber(tank.Draw);
         w.List(tank.Probes, Write);
         w.List(tank.Fills, Write);
+        w.Flag(tank.Balance is not null);
+        if (tank.Balance is { } balance)
+        {
+            BalanceCodec.Write(w, balance);
+        }
     }
 
     public static TankTimeline ReadTank(ref SnapshotReader r, int index)
@@ -45,6 +50,7 @@ internal static class TimelineCodec
             Draw = r.MaybeNumber(),
             Probes = r.List(ReadProbe, probes),
             Fills = r.List(ReadFills, Math.Max(0, probes - 1)),
+            Balance = r.Flag() ? BalanceCodec.Read(ref r, r.Plan.Tanks[index]) : null,
         };
     }
 
@@ -92,6 +98,8 @@ internal static class TimelineCodec
         });
         w.Sample(pump.NormalRunSeconds);
         w.Sample(pump.Deliveries);
+        w.MaybeNumber(pump.Volts);
+        w.MaybeNumber(pump.UsualVolts);
         w.Times(pump.DryTrips);
         w.Times(pump.VoltageTrips);
         w.Times(pump.OverloadTrips);
@@ -116,6 +124,8 @@ internal static class TimelineCodec
         TopRuns = r.ListUpTo(PumpStep.TopRunsKept, static (ref SnapshotReader x) => new TopRun(x.Time(), x.Single())),
         NormalRunSeconds = r.Sample(),
         Deliveries = r.Sample(),
+        Volts = r.MaybeNumber(),
+        UsualVolts = r.MaybeNumber(),
         DryTrips = r.Times(),
         VoltageTrips = r.Times(),
         OverloadTrips = r.Times(),
@@ -171,11 +181,18 @@ internal static class TimelineCodec
         w.Flag(run.ReachedTop);
         w.MaybeEstimate(run.Delivered);
         w.MaybeEstimate(run.Delivery);
+        w.MaybeEstimate(run.Flow?.Common);
+        w.MaybeNumber(run.Flow?.Own);
     }
 
-    private static PumpRun ReadEnded(ref SnapshotReader r) => new(
-        r.Device(), r.Time(), r.MaybeTime(), r.Name<PumpCause>(), r.Flag() ? r.Name<PumpCause>() : null, r.Flag(), r.Flag(),
-        r.MaybeEstimate(), r.MaybeEstimate());
+    private static PumpRun ReadEnded(ref SnapshotReader r)
+    {
+        var run = new PumpRun(
+            r.Device(), r.Time(), r.MaybeTime(), r.Name<PumpCause>(), r.Flag() ? r.Name<PumpCause>() : null, r.Flag(), r.Flag(),
+            r.MaybeEstimate(), r.MaybeEstimate());
+        var (common, own) = (r.MaybeEstimate(), r.MaybeNumber());
+        return run with { Flow = common is { } shared && own is { } spread ? new RunFlow(shared, spread) : null };
+    }
 
     public static void Write(SnapshotWriter w, UnitTimeline unit)
     {

@@ -1,4 +1,5 @@
 using System.Collections.Immutable;
+using TankWatch.Core.Balance;
 using TankWatch.Core.Observations;
 using TankWatch.Core.Sites;
 using TankWatch.Core.Time;
@@ -10,13 +11,14 @@ namespace TankWatch.Core.Timelines;
 /// <param name="RunSeconds">Of finished stretches within the day.</param>
 /// <param name="LongestSeconds">The longest stretch within the day.</param>
 /// <param name="DryTrips">Stops for want of water.</param>
-/// <param name="Delivered">Litres of the stretches whose delivery is known.</param>
+/// <param name="Delivered">Litres of the stretches whose delivery is known, with the doubt that runs share.</param>
+/// <param name="OwnVariance">Of those litres, from run to run; litres squared.</param>
 /// <param name="DeliveredSeconds">How long those stretches lasted.</param>
 /// <param name="WattSeconds">Energy of the stretches, measured or from the rating; null once a stretch had neither.</param>
 public readonly record struct PumpTally(
-    int Starts, double RunSeconds, double LongestSeconds, int DryTrips, Estimate Delivered, double DeliveredSeconds, double? WattSeconds)
+    int Starts, double RunSeconds, double LongestSeconds, int DryTrips, Estimate Delivered, double OwnVariance, double DeliveredSeconds, double? WattSeconds)
 {
-    public static readonly PumpTally Zero = new(0, 0, 0, 0, default, 0, 0);
+    public static readonly PumpTally Zero = new(0, 0, 0, 0, default, 0, 0, 0);
 
     public PumpTally WithStretch(double seconds, double? watts) => this with
     {
@@ -25,18 +27,22 @@ public readonly record struct PumpTally(
         WattSeconds = WattSeconds + (watts * seconds),
     };
 
-    public PumpTally WithDelivery(double seconds, Estimate litresPerMinute) => this with
+    internal PumpTally WithDelivery(double seconds, in RunFlow flow) => this with
     {
-        Delivered = Delivered + (litresPerMinute * (seconds / 60)),
+        Delivered = Delivered + (flow.Common * (seconds / 60)),
+        OwnVariance = OwnVariance + Math.Pow(flow.Own * seconds / 60, 2),
         DeliveredSeconds = DeliveredSeconds + seconds,
     };
 }
 
 /// <summary>What one tank did so far in a local day.</summary>
-/// <param name="AtStart">What it held as the day, or the record, began, litres; null when not known.</param>
+/// <param name="Used">Litres that left it in the stretches accounted for.</param>
+/// <param name="Variance">Of those, litres squared.</param>
+/// <param name="UsualUse">Litres usual for the hours of those stretches; 0 before anything is usual.</param>
+/// <param name="KnownHours">Their hours.</param>
 /// <param name="EmptySeconds">Finished stretches below the lowest probe.</param>
 /// <param name="Seen">Its probes were heard of in the day.</param>
-public readonly record struct TankTally(Estimate? AtStart, double EmptySeconds, bool Seen);
+public readonly record struct TankTally(double Used, double Variance, double UsualUse, double KnownHours, double EmptySeconds, bool Seen);
 
 /// <summary>The figures of one local day in progress, and of the day before while a run across midnight may still add to it.</summary>
 /// <param name="Date">Local date.</param>
@@ -45,11 +51,10 @@ public readonly record struct TankTally(Estimate? AtStart, double EmptySeconds, 
 /// <param name="SinceStart">The record reaches back to the day's first moment.</param>
 /// <param name="Pumps">In the order of the plan.</param>
 /// <param name="Tanks">In the order of the plan, sumps too.</param>
-/// <param name="AtEnd">What each tank held as the day ended; empty while it lasts.</param>
 /// <param name="Before">The day before, ended.</param>
 public sealed record DayLedger(
     DateOnly Date, DateTimeOffset Start, DateTimeOffset End, bool SinceStart,
-    ImmutableArray<PumpTally> Pumps, ImmutableArray<TankTally> Tanks, ImmutableArray<Estimate?> AtEnd, DayLedger? Before)
+    ImmutableArray<PumpTally> Pumps, ImmutableArray<TankTally> Tanks, DayLedger? Before)
 {
     /// <summary>The ledger of the day in which the record begins.</summary>
     public static DayLedger Begin(DateTimeOffset first, SitePlan plan)
@@ -61,20 +66,21 @@ public sealed record DayLedger(
 
     private static DayLedger Empty(DateOnly date, DateTimeOffset start, SitePlan plan, bool sinceStart, DayLedger? before) => new(
         date, start, LocalDays.NextChange(start, plan.TimeZone).At, sinceStart,
-        [.. plan.Pumps.Select(_ => PumpTally.Zero)], [.. plan.Tanks.Select(_ => default(TankTally))], [], before);
+        [.. plan.Pumps.Select(_ => PumpTally.Zero)], [.. plan.Tanks.Select(_ => default(TankTally))], before);
 
     /// <summary>Counts what an observation of this day changed.</summary>
     /// <param name="was">The timeline before it.</param>
     /// <param name="now">The timeline after it.</param>
     /// <param name="observation">The observation.</param>
     /// <param name="ended">The run it ended, if any.</param>
+    /// <param name="accounted">The stretches of water it accounts for.</param>
     /// <param name="plan">What is installed.</param>
-    /// <returns>The ledger after, and the day before if a run across midnight added to it.</returns>
-    public (DayLedger Next, SiteDay? Corrected) Add(
-        SiteTimeline was, SiteTimeline now, Observation observation, PumpRun? ended, SitePlan plan) => observation switch
+    /// <returns>The ledger after, and the day before if a run or a stretch across midnight added to it.</returns>
+    internal (DayLedger Next, SiteDay? Corrected) Add(
+        SiteTimeline was, SiteTimeline now, Observation observation, PumpRun? ended, ImmutableArray<Accounted> accounted, SitePlan plan) => observation switch
         {
             PumpObservation pump when was.Pumps[pump.Pump].Running != pump.Running => AddPump(was, now, pump, ended, plan),
-            LevelObservation level => (AddLevel(was, now, level, plan), null),
+            LevelObservation level => AddLevel(was, now, level, plan).Account(accounted, now, plan),
             _ => (this, null),
         };
 
@@ -98,26 +104,25 @@ public sealed record DayLedger(
         var seconds = Seconds(ended.StartedAt, pump.Stamp.At, Start, End);
         tally = tally.WithStretch(seconds, state.Run!.Watts ?? plan.Pumps[pump.Pump].RatedWatts);
         var before = Before;
-        if (ended.Delivery is { } delivery)
+        if (ended.Flow is { } flow)
         {
-            tally = tally.WithDelivery(seconds, delivery);
-            before = ended.StartedAt < Start ? Before?.WithDelivery(pump.Pump, ended, delivery) : Before;
+            tally = tally.WithDelivery(seconds, flow);
+            before = ended.StartedAt < Start ? Before?.WithDelivery(pump.Pump, ended, flow) : Before;
         }
 
         var next = this with { Pumps = Pumps.SetItem(pump.Pump, tally), Before = before };
-        return (next, ReferenceEquals(before, Before) ? null : before?.Figures(now, plan, complete: before.SinceStart));
+        return (next, ReferenceEquals(before, Before) ? null : before?.Figures(now, plan, End, complete: before.SinceStart));
     }
 
-    private DayLedger WithDelivery(int pump, PumpRun run, Estimate delivery) => this with
+    private DayLedger WithDelivery(int pump, PumpRun run, in RunFlow flow) => this with
     {
-        Pumps = Pumps.SetItem(pump, Pumps[pump].WithDelivery(Seconds(run.StartedAt, End, Start, End), delivery)),
+        Pumps = Pumps.SetItem(pump, Pumps[pump].WithDelivery(Seconds(run.StartedAt, End, Start, End), flow)),
     };
 
     private DayLedger AddLevel(SiteTimeline was, SiteTimeline now, LevelObservation level, SitePlan plan)
     {
         var (before, tally) = (was.Tanks[level.Tank], Tanks[level.Tank]);
-        var isFirst = before.SeenAt is null;
-        if (tally.Seen && !isFirst && before.EmptySince is null)
+        if (tally.Seen && before.EmptySince is null)
         {
             return this;
         }
@@ -125,10 +130,55 @@ public sealed record DayLedger(
         var ends = before.EmptySince is not null && now.Tanks[level.Tank].EmptySince is null;
         return this with
         {
-            Tanks = Tanks.SetItem(level.Tank, new(
-                isFirst ? Volume(plan.Tanks[level.Tank], now.Tanks[level.Tank], now, plan, level.Stamp.At) : tally.AtStart,
-                tally.EmptySeconds + (ends ? EmptySeconds(before, level.Stamp.At) : 0),
-                Seen: true)),
+            Tanks = Tanks.SetItem(level.Tank, tally with
+            {
+                EmptySeconds = tally.EmptySeconds + (ends ? EmptySeconds(before, level.Stamp.At) : 0), Seen = true,
+            }),
+        };
+    }
+
+    private (DayLedger Next, SiteDay? Corrected) Account(ImmutableArray<Accounted> accounted, SiteTimeline now, SitePlan plan)
+    {
+        var (next, before) = (this, Before);
+        foreach (var stretch in accounted)
+        {
+            next = next.With(stretch, now, plan);
+            before = stretch.Passage.Start < Start ? before?.With(stretch, now, plan) : before;
+        }
+
+        next = ReferenceEquals(before, Before) ? next : next with { Before = before };
+        return (next, ReferenceEquals(before, Before) ? null : before?.Figures(now, plan, End, before.SinceStart));
+    }
+
+    /// <summary>The share of a stretch that lies in this day: as people usually draw.</summary>
+    private DayLedger With(in Accounted stretch, SiteTimeline now, SitePlan plan)
+    {
+        var (from, to) = (stretch.Passage.Start > Start ? stretch.Passage.Start : Start, stretch.Passage.End < End ? stretch.Passage.End : End);
+        var hours = (to - from).TotalHours;
+        if (hours <= 0)
+        {
+            return this;
+        }
+
+        var (share, usual) = (hours / stretch.Passage.Hours, 0.0);
+        if (now.Tanks[stretch.Tank].Balance is { Filter: not null } balance)
+        {
+            var all = BalanceAccount.Leaving(balance, plan.TimeZone, stretch.Passage.Start, stretch.Passage.End).Litres;
+            (share, usual) = (all > 0 ? BalanceAccount.Leaving(balance, plan.TimeZone, from, to).Litres / all : share, BalanceAccount.Use(balance.Filter, plan.TimeZone, from, to));
+        }
+
+        // How much of it fell before midnight is a draw of lots among its draws.
+        var split = share * (1 - share) * BalanceModel.DrawLitres * stretch.Used;
+        var tally = Tanks[stretch.Tank];
+        return this with
+        {
+            Tanks = Tanks.SetItem(stretch.Tank, tally with
+            {
+                Used = tally.Used + (share * stretch.Used),
+                Variance = tally.Variance + (share * share * stretch.Variance) + split,
+                UsualUse = tally.UsualUse + usual,
+                KnownHours = tally.KnownHours + hours,
+            }),
         };
     }
 
@@ -137,13 +187,12 @@ public sealed record DayLedger(
     {
         var ended = At(End, timeline, plan) with { Before = null };
         var next = Empty(LocalDays.DateOf(End, plan.TimeZone), End, plan, sinceStart: true, ended);
-        next = next with { Tanks = [.. ended.AtEnd.Select(volume => new TankTally(volume, 0, Seen: false))] };
-        return (next, ended.Figures(timeline, plan, complete: SinceStart));
+        return (next, ended.Figures(timeline, plan, End, complete: SinceStart));
     }
 
     /// <summary>The figures up to a moment of the day that is not its end.</summary>
     public SiteDay UpTo(DateTimeOffset at, SiteTimeline timeline, SitePlan plan) =>
-        At(at, timeline, plan).Figures(timeline, plan, complete: false);
+        At(at, timeline, plan).Figures(timeline, plan, at, complete: false);
 
     private DayLedger At(DateTimeOffset at, SiteTimeline timeline, SitePlan plan) => this with
     {
@@ -151,7 +200,6 @@ public sealed record DayLedger(
             ? tally.WithStretch(Seconds(run.StartedAt, at, Start, End), run.Watts ?? plan.Pumps[i].RatedWatts) : tally)],
         Tanks = [.. Tanks.Select((tally, i) => timeline.Tanks[i].EmptySince is not null
             ? tally with { EmptySeconds = tally.EmptySeconds + EmptySeconds(timeline.Tanks[i], at), Seen = true } : tally)],
-        AtEnd = [.. plan.Tanks.Select((tank, i) => Volume(tank, timeline.Tanks[i], timeline, plan, at))],
     };
 
     /// <summary>Seconds below the lowest probe within this day, as far as the reading holds.</summary>
@@ -164,33 +212,20 @@ public sealed record DayLedger(
     private static double Seconds(DateTimeOffset from, DateTimeOffset to, DateTimeOffset start, DateTimeOffset end) =>
         Math.Max(0, ((to < end ? to : end) - (from > start ? from : start)).TotalSeconds);
 
-    /// <summary>What a tank holds: bounds from its probes, and the best value from the last crossing and the flows known.</summary>
-    private static Estimate? Volume(Tank tank, TankTimeline water, SiteTimeline timeline, SitePlan plan, DateTimeOffset at)
-    {
-        if (water.Bounds(tank) is not { } bounds || water.SeenAt + SiteTimeline.WordHolds <= at)
-        {
-            return null;
-        }
-
-        var middle = (bounds.Low + bounds.High) / 2;
-        if (water.Last is not { } last || water.Draw is not { } draw || plan.Pumps.Any(p => p.To.Contains(tank.Index) && timeline.Pumps[p.Index].Running != false))
-        {
-            return new(middle, bounds.Low, bounds.High);
-        }
-
-        var since = tank.Probes[last.Probe].Volume.Value - (draw * (at - last.At).TotalMinutes);
-        return new(Math.Clamp(since, bounds.Low, bounds.High), bounds.Low, bounds.High);
-    }
-
-    private SiteDay Figures(SiteTimeline timeline, SitePlan plan, bool complete) => new(
+    /// <param name="timeline">As it is known now.</param>
+    /// <param name="plan">What is installed.</param>
+    /// <param name="to">As far as the figures go.</param>
+    /// <param name="complete">The record spans the whole day.</param>
+    private SiteDay Figures(SiteTimeline timeline, SitePlan plan, DateTimeOffset to, bool complete) => new(
         Date, complete,
         [.. Pumps.Select((tally, i) => Figures(plan.Pumps[i], tally))],
-        [.. plan.Tanks.Where(t => t.Role == TankRole.Overhead).Select(t => Figures(t, plan))]);
+        [.. plan.Tanks.Where(t => t.Role == TankRole.Overhead).Select(t => Figures(t, timeline, plan, to < End ? to : End))]);
 
     private static PumpDay Figures(Pump pump, PumpTally tally)
     {
         const double RatingError = 0.1; // A nameplate against what a pump draws at its own duty: common practice, no source.
-        Estimate? rate = tally.DeliveredSeconds > 0 ? tally.Delivered * (60 / tally.DeliveredSeconds) : null;
+        var measured = RunFlow.Widened(tally.Delivered, tally.OwnVariance);
+        Estimate? rate = tally.DeliveredSeconds > 0 ? measured * (60 / tally.DeliveredSeconds) : null;
         var energy = tally.WattSeconds / 3.6e6;
         return new(
             pump.Id, tally.Starts, tally.RunSeconds, tally.LongestSeconds, tally.DryTrips, Delivered(tally, rate), rate,
@@ -201,34 +236,38 @@ public sealed record DayLedger(
     private static Estimate? Delivered(PumpTally tally, Estimate? rate) =>
         tally.RunSeconds == 0 ? new Estimate(0, 0, 0) : rate * (tally.RunSeconds / 60);
 
-    private TankDay Figures(Tank tank, SitePlan plan)
+    private TankDay Figures(Tank tank, SiteTimeline timeline, SitePlan plan, DateTimeOffset to)
     {
-        var tally = Tanks[tank.Index];
-        return new(tank.Id, Used(tank, plan), LeakLitresPerHour: null, tally.Seen ? tally.EmptySeconds : null);
+        var (tally, balance) = (Tanks[tank.Index], timeline.Tanks[tank.Index].Balance);
+        var hours = (to - Start).TotalHours;
+        return new(
+            tank.Id, hours > 0 ? Used(tally, balance, plan, to, hours) : null, balance is null ? null : BalanceBounds.Leak(balance),
+            tally.Seen ? tally.EmptySeconds : null, hours > 0 ? Math.Clamp(tally.KnownHours / hours, 0, 1) : 0);
     }
 
-    /// <summary>What came in, less what the tank gained. Null where a pump shares its delivery among several tanks.</summary>
-    private Estimate? Used(Tank tank, SitePlan plan)
+    /// <summary>What the stretches accounted for tell, and for the hours between them what is usual now.</summary>
+    private Estimate? Used(in TankTally tally, TankBalance? balance, SitePlan plan, DateTimeOffset to, double hours)
     {
-        var delivered = new Estimate(0, 0, 0);
-        foreach (var pump in plan.Pumps.Where(p => p.To.Contains(tank.Index)))
-        {
-            if (pump.To.Length > 1 || Figures(pump, Pumps[pump.Index]).DeliveredLitres is not { } litres)
-            {
-                return null;
-            }
-
-            delivered += litres;
-        }
-
-        if (Tanks[tank.Index].AtStart is not { } before || AtEnd[tank.Index] is not { } after)
+        const double LeastKnown = 0.5, MostlyKnown = 0.9;
+        if (tally.KnownHours < LeastKnown * hours)
         {
             return null;
         }
 
-        return new(
-            Math.Max(0, delivered.Value + before.Value - after.Value),
-            Math.Max(0, delivered.Low + before.Low - after.High),
-            Math.Max(0, delivered.High + before.High - after.Low));
+        var (used, variance, missing) = (tally.Used, tally.Variance, Math.Max(0, hours - tally.KnownHours));
+        if (balance is { Filter: { } filter })
+        {
+            var (all, spread) = BalanceAccount.Leaving(balance, plan.TimeZone, Start, to);
+            var usual = BalanceAccount.Use(filter, plan.TimeZone, Start, to);
+            var share = usual > 0 && tally.UsualUse > 0 ? Math.Clamp(1 - (tally.UsualUse / usual), 0, 1) : missing / hours;
+            (used, variance) = (used + (share * all), variance + (share * spread));
+        }
+        else if (tally.KnownHours < MostlyKnown * hours)
+        {
+            return null;
+        }
+
+        var half = BalanceAccount.Ninety * Math.Sqrt(variance);
+        return new(used, Math.Max(0, used - half), used + half);
     }
 }

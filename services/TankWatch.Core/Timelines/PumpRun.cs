@@ -16,6 +16,9 @@ public sealed record PumpRun(
     DeviceId Pump, DateTimeOffset StartedAt, DateTimeOffset? StoppedAt, PumpCause StartCause, PumpCause? StopCause,
     bool Manual, bool ReachedTop, Estimate? Delivered, Estimate? Delivery)
 {
+    /// <summary>What the delivery rests on; null when no crossing tells.</summary>
+    internal RunFlow? Flow { get; init; }
+
     public TimeSpan? Duration => StoppedAt - StartedAt;
 }
 
@@ -25,7 +28,12 @@ public sealed record PumpDay(
     Estimate? DeliveredLitres, Estimate? LitresPerMinute, Estimate? EnergyKwh);
 
 /// <summary>The figures of one overhead tank over one local day.</summary>
-public sealed record TankDay(DeviceId Tank, Estimate? UsedLitres, Estimate? LeakLitresPerHour, double? SecondsBelowLowest);
+/// <param name="Tank">The tank.</param>
+/// <param name="UsedLitres">All that left it.</param>
+/// <param name="LeakLitresPerHour">What leaves at all hours; none found: 0, and the bound below which a leak could hide.</param>
+/// <param name="SecondsBelowLowest">Null when its probes were not heard of.</param>
+/// <param name="Known">Share of the day for which crossings account, 0 to 1.</param>
+public sealed record TankDay(DeviceId Tank, Estimate? UsedLitres, Estimate? LeakLitresPerHour, double? SecondsBelowLowest, double Known = 0);
 
 /// <summary>The figures of one local calendar day.</summary>
 /// <param name="Date">In the site's time zone.</param>

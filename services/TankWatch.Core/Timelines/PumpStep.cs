@@ -16,6 +16,7 @@ internal static class PumpStep
         var (pump, was, at) = (plan.Pumps[seen.Pump], timeline.Pumps[seen.Pump], seen.Stamp.At);
         var isManual = seen.Manual ?? (seen.Cause == PumpCause.Manual && seen.Running);
         var now = was with { ManualSince = isManual ? was.ManualSince ?? at : null };
+        now = seen.Volts is { } volts ? Measured(now, volts) : now;
         if (was.Running == seen.Running)
         {
             return (timeline.With(seen.Pump, Repeated(now, seen)), null);
@@ -95,12 +96,22 @@ internal static class PumpStep
         RunInProgress run, PumpTimeline was, PumpObservation seen, Pump pump, SiteTimeline timeline, SitePlan plan)
     {
         var at = seen.Stamp.At;
-        var delivery = RunDelivery.Of(run, pump, timeline, plan);
+        var flow = RunFlow.Of(run, pump, timeline, plan, at);
+        var delivery = flow?.Total;
         var isFull = pump.To.All(tank => timeline.Tanks[tank].FullSince is not null);
         return new(
             pump.Id, run.StartedAt, at, run.Cause, seen.Cause, run.Manual || was.IsManual,
             seen.Cause == PumpCause.Level || (isFull && seen.Cause is PumpCause.Unknown or PumpCause.TopUp),
-            delivery * (at - run.StartedAt).TotalMinutes, delivery);
+            delivery * (at - run.StartedAt).TotalMinutes, delivery) { Flow = flow };
+    }
+
+    /// <summary>Notes a voltage; one well below the usual teaches nothing about what is usual.</summary>
+    public static PumpTimeline Measured(PumpTimeline pump, double volts)
+    {
+        const double Newest = 0.1;
+        var usual = pump.UsualVolts is { } known ? ((1 - Newest) * known) + (Newest * volts) : volts;
+        var next = pump with { Volts = volts };
+        return next.IsLowVoltage ? next : next with { UsualVolts = usual };
     }
 
     /// <summary>Notes a rise in a tank served during the run in progress.</summary>

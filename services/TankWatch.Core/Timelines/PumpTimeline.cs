@@ -55,6 +55,13 @@ public sealed record PumpTimeline
     /// <summary>Litres per minute of past runs, as the crossings tell.</summary>
     public Sample Deliveries { get; init; } = Sample.Empty;
 
+    /// <summary>The newest voltage known where it runs, and the usual one; null where nothing measures it.</summary>
+    public double? Volts { get; init; }
+    public double? UsualVolts { get; init; }
+
+    /// <summary>Well below the usual voltage, a pump turns slower and lifts less.</summary>
+    public bool IsLowVoltage => Volts < 0.94 * UsualVolts;
+
     public RecentTimes DryTrips { get; init; } = RecentTimes.None;
     public RecentTimes VoltageTrips { get; init; } = RecentTimes.None;
     public RecentTimes OverloadTrips { get; init; } = RecentTimes.None;

@@ -1,8 +1,32 @@
+using TankWatch.Core.Balance;
 using TankWatch.Core.Sites;
 
 namespace TankWatch.Core.Timelines;
 
-/// <summary>What one run delivered, from the probes that rose during it and the draw seen before it.</summary>
+/// <summary>What one run delivered a minute, and which part of the doubt it shares with other runs.</summary>
+/// <param name="Common">With the doubt that all runs share. Litres per minute.</param>
+/// <param name="Own">Spread of this run about the others, litres per minute.</param>
+internal readonly record struct RunFlow(Estimate Common, double Own)
+{
+    /// <summary>With all doubt.</summary>
+    public Estimate Total => Widened(Common, Own * Own);
+
+    /// <returns>Null when nothing tells.</returns>
+    public static RunFlow? Of(RunInProgress run, Pump pump, SiteTimeline timeline, SitePlan plan, DateTimeOffset at) =>
+        RunBalance.Of(run, pump, timeline, plan, at) ?? (RunDelivery.Of(run, pump, timeline, plan) is { } early ? new(early, 0) : null);
+
+    /// <summary>Bounds moved apart by an independent doubt of this variance.</summary>
+    public static Estimate Widened(Estimate estimate, double variance)
+    {
+        var own = BalanceAccount.Ninety * BalanceAccount.Ninety * variance;
+        return new(
+            estimate.Value,
+            estimate.Value - Math.Sqrt(Math.Pow(estimate.Value - estimate.Low, 2) + own),
+            estimate.Value + Math.Sqrt(Math.Pow(estimate.High - estimate.Value, 2) + own));
+    }
+}
+
+/// <summary>What one run delivered, from the probes that rose during it and the draw seen before it, as long as little was learnt.</summary>
 /// <remarks>
 /// Between two rises the tank gains delivery less draw, so delivery = gain ÷ time + draw. The draw during a fill is not seen; the
 /// newest one seen with the pumps at rest stands in, and may be anything from a third of it to twice that.

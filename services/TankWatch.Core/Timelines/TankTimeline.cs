@@ -1,5 +1,6 @@
 using System.Collections.Immutable;
 using System.Runtime.InteropServices;
+using TankWatch.Core.Balance;
 using TankWatch.Core.Sites;
 using TankWatch.Core.Time;
 
@@ -108,6 +109,9 @@ public sealed record TankTimeline
 
     /// <summary>Fills from probe i to i + 1.</summary>
     public ImmutableArray<PairFills> Fills { get; init; } = [];
+
+    /// <summary>What its crossings tell of use, deliveries and leaks; null before the first crossing, and for a sump.</summary>
+    public TankBalance? Balance { get; init; }
 
     public static TankTimeline Unseen(Tank tank) => new()
     {

@@ -1,4 +1,5 @@
 using System.Collections.Immutable;
+using TankWatch.Core.Balance;
 using TankWatch.Core.Observations;
 using TankWatch.Core.Sites;
 
@@ -7,8 +8,8 @@ namespace TankWatch.Core.Timelines;
 /// <summary>Adds the next observation to a site's timeline.</summary>
 internal static class TimelineStep
 {
-    /// <returns>The timeline after it, and the run it ended, if any.</returns>
-    public static (SiteTimeline Next, PumpRun? Ended) Apply(SiteTimeline timeline, Observation observation, SitePlan plan)
+    /// <returns>The timeline after it, the run it ended, if any, and the stretches of water it accounts for.</returns>
+    public static (SiteTimeline Next, PumpRun? Ended, ImmutableArray<Accounted> Accounted) Apply(SiteTimeline timeline, Observation observation, SitePlan plan)
     {
         var unit = plan.FindUnit(observation.Stamp.Unit)
             ?? throw new ArgumentException("the observation is of no unit of this plan", nameof(observation));
@@ -18,9 +19,22 @@ internal static class TimelineStep
             LevelObservation level => (LevelStep.Apply(timeline, level, plan, IsNextWord(heard.Last, level.Stamp)), null),
             PumpObservation pump => PumpStep.Apply(timeline, pump, plan),
             InletObservation inlet => (timeline.With(inlet.Pump, timeline.Pumps[inlet.Pump] with { Flowing = inlet.Flowing }), null),
+            SupplyObservation { Mains: true, Volts: { } volts } => (Measured(timeline, unit, volts), null),
             _ => (timeline, (PumpRun?)null),
         };
-        return (next with { Units = next.Units.SetItem(unit.Index, Heard(heard, observation)) }, ended);
+        next = next with { Units = next.Units.SetItem(unit.Index, Heard(heard, observation)) };
+        (next, var accounted) = BalanceObserver.Apply(timeline, next, observation, plan);
+        return (next, ended, accounted);
+    }
+
+    private static SiteTimeline Measured(SiteTimeline timeline, FieldUnit unit, double volts)
+    {
+        foreach (var pump in unit.Pumps)
+        {
+            timeline = timeline.With(pump, PumpStep.Measured(timeline.Pumps[pump], volts));
+        }
+
+        return timeline;
     }
 
     private static UnitTimeline Heard(UnitTimeline unit, Observation observation) => observation switch

@@ -1,0 +1,241 @@
+using System.Collections.Immutable;
+using TankWatch.Core.Findings;
+
+namespace TankWatch.Core.Balance;
+
+/// <summary>Decides when a change is sure enough to be believed, and makes it part of what is believed.</summary>
+/// <remarks>
+/// Once believed, a change no longer disturbs what is learnt after it, and the search begins anew: for its end, and for others besides it.
+/// Of changes that cannot be told apart yet the mixture is believed, so that later passages go on weighing them.
+/// </remarks>
+internal static class BalanceChanges
+{
+    // How sure: of anything having changed at all, and of which it is.
+    private const double Sure = 0.97, SureOfUse = 0.95;
+
+    // Which outflow it is has to be the surer, the less it has cost so far: litres lost.
+    private const double SureOfKind = 0.95, LeastSureOfKind = 0.57, LittleLost = 1500, MuchLost = 4000;
+    private const double LeastLoss = 0.03, ShortHours = 48, SurprisingBriefly = 5;
+    private const int FillsToTell = 3;
+
+    public static TankBalance Settle(TankBalance balance, DateTimeOffset now)
+    {
+        balance = Ended(balance, now);
+        if (balance.Onsets.IsEmpty)
+        {
+            return balance;
+        }
+
+        Span<Explanation> explanations = stackalloc Explanation[Changes.Count];
+        Weighing.All(balance.Onsets.AsSpan(), balance.Filter!, balance.Scale, now.UtcTicks, explanations);
+        Span<double> shares = stackalloc double[Changes.Count];
+        Shares(explanations, shares);
+        var (leak, back) = (shares[(int)Change.Leak] + shares[(int)Change.GrowingLeak], shares[(int)Change.BackDrain]);
+        var delivery = shares[(int)Change.Delivery] + shares[(int)Change.Decline];
+        var habits = shares[(int)Change.EveningHabit] + shares[(int)Change.NightHabit] + shares[(int)Change.DawnHabit];
+        var leaving = leak + back + habits;
+        if (leaving > Sure && leak + back > habits && Outflow(balance, explanations, leak / leaving, back / leaving, now) is { } outflow)
+        {
+            return Believe(balance, explanations, shares, outflow, Changes.IsOutflow, now);
+        }
+
+        if (delivery > Sure && Delivered(balance, explanations, now) is { } delivered)
+        {
+            return Believe(balance, explanations, shares, delivered, change => change == delivered, now);
+        }
+
+        foreach (var change in (ReadOnlySpan<Change>)[Change.Use, Change.EveningHabit, Change.NightHabit, Change.DawnHabit])
+        {
+            if (shares[(int)change] > SureOfUse)
+            {
+                return Believe(balance, explanations, shares, change, one => one == change, now);
+            }
+        }
+
+        return balance;
+    }
+
+    /// <returns>The share of nothing having changed.</returns>
+    internal static double Shares(ReadOnlySpan<Explanation> explanations, Span<double> shares)
+    {
+        var most = 0.0;
+        foreach (var explanation in explanations)
+        {
+            most = Math.Max(most, explanation.LogOdds);
+        }
+
+        var sum = Math.Exp(-most);
+        for (var i = 0; i < shares.Length; i++)
+        {
+            shares[i] = Math.Exp(explanations[i].LogOdds - most);
+            sum += shares[i];
+        }
+
+        for (var i = 0; i < shares.Length; i++)
+        {
+            shares[i] /= sum;
+        }
+
+        return Math.Exp(-most) / sum;
+    }
+
+    private static Change? Outflow(TankBalance balance, ReadOnlySpan<Explanation> explanations, double leak, double back, DateTimeOffset now)
+    {
+        var leaks = explanations[(int)Change.GrowingLeak].LogOdds > explanations[(int)Change.Leak].LogOdds ? Change.GrowingLeak : Change.Leak;
+        var change = leak >= back ? leaks : Change.BackDrain;
+        var told = explanations[(int)change];
+        var hours = (now - balance.Onsets[told.Onset].At).TotalHours;
+        var lost = change == Change.GrowingLeak ? told.Size * hours * hours / 48 : told.Size * hours;
+        var waited = Math.Clamp((lost - LittleLost) / (MuchLost - LittleLost), 0, 1);
+        var needed = SureOfKind - ((SureOfKind - LeastSureOfKind) * waited);
+        return Math.Max(leak, back) >= needed && IsLongEnough(balance, told, now) ? change : null;
+    }
+
+    /// <summary>A day or two may be odd in many ways that no list of changes has: more is asked of them.</summary>
+    private static bool IsLongEnough(TankBalance balance, in Explanation explanation, DateTimeOffset now)
+    {
+        var hours = (now - balance.Onsets[explanation.Onset].At).TotalHours;
+        return hours >= ShortHours || Math.Abs(explanation.Size) / explanation.Spread >= SurprisingBriefly;
+    }
+
+    private static Change? Delivered(TankBalance balance, ReadOnlySpan<Explanation> explanations, DateTimeOffset now)
+    {
+        var (step, decline) = (explanations[(int)Change.Delivery], explanations[(int)Change.Decline]);
+        var change = step.LogOdds >= decline.LogOdds ? step : decline;
+        var days = (now - balance.Onsets[change.Onset].At).TotalDays;
+        var loss = change.Change == Change.Decline ? change.Size * days : change.Size;
+        return Math.Abs(loss) >= LeastLoss && FillsSince(balance, balance.Onsets[change.Onset].Ticks) >= FillsToTell ? change.Change : null;
+    }
+
+    private static int FillsSince(TankBalance balance, long ticks)
+    {
+        var fills = 0;
+        foreach (var witness in balance.Witnesses)
+        {
+            fills += witness.Filling && witness.Start >= ticks ? 1 : 0;
+        }
+
+        return fills;
+    }
+
+    private static TankBalance Believe(
+        TankBalance balance, ReadOnlySpan<Explanation> explanations, ReadOnlySpan<double> shares, Change change, Func<Change, bool> together,
+        DateTimeOffset now)
+    {
+        var filter = balance.Filter!.Copy();
+        var onset = balance.Onsets[explanations[(int)change].Onset];
+        var before = change < Changes.FirstOfDelivery && !Changes.IsOutflow(change) ? Level(filter) : 0;
+        Mixture.Believe(filter, balance, explanations, shares, together);
+        var found = new Found(
+            change, onset.At, now, explanations[(int)change].Size, explanations[(int)change].Spread, Causes(explanations, shares), before);
+        var next = balance with { Filter = filter, Onsets = [], Passages = 0 };
+        return change switch
+        {
+            Change.Leak or Change.GrowingLeak or Change.BackDrain => next with { Outflow = balance.Outflow ?? found },
+            Change.Delivery or Change.Decline => Deliver(next, found),
+            _ when found.Size > 0 => next with { Use = found },
+            _ => next with { Use = null },
+        };
+    }
+
+    private static TankBalance Deliver(TankBalance next, Found found)
+    {
+        var usual = next.UsualDelivery > 0 ? next.UsualDelivery : Delivery(next.Filter!) / (1 + Loss(found));
+        var isWeak = Delivery(next.Filter!) < usual * (1 - LeastLoss);
+        return next with
+        {
+            UsualDelivery = isWeak ? usual : 0,
+            Delivery = isWeak ? next.Delivery ?? found : null,
+        };
+    }
+
+    private static double Loss(Found found) =>
+        Math.Max(-0.9, found.Change == Change.Decline ? found.Size * (found.At - found.Since).TotalDays : found.Size);
+
+    /// <summary>What was found and is over.</summary>
+    private static TankBalance Ended(TankBalance balance, DateTimeOffset now)
+    {
+        var filter = balance.Filter!;
+        if (balance.Outflow is not null && filter.Mean[BalanceFilter.Leak] + filter.Mean[BalanceFilter.BackDrain] < EndedShare * OutflowAtFirst(balance))
+        {
+            var dry = filter.Copy();
+            Clear(dry, BalanceFilter.Leak);
+            Clear(dry, BalanceFilter.BackDrain);
+            balance = balance with { Filter = dry, Outflow = null, Onsets = [], Passages = 0 };
+        }
+
+        if (balance.Use is { } use && (now - use.At > UsualAfter || IsOver(use, filter)))
+        {
+            balance = balance with { Use = null };
+        }
+
+        return balance;
+    }
+
+    private const double EndedShare = 0.3;
+    private static readonly TimeSpan UsualAfter = TimeSpan.FromDays(14);
+
+    private static double OutflowAtFirst(TankBalance balance) => balance.Outflow!.Change == Change.GrowingLeak
+        ? balance.Outflow.Size * (balance.Outflow.At - balance.Outflow.Since).TotalDays
+        : balance.Outflow.Size;
+
+    private static bool IsOver(Found use, BalanceFilter filter) =>
+        use.Change == Change.Use && Level(filter) - use.Before < use.Size / 2;
+
+    private static void Clear(BalanceFilter filter, int unknown)
+    {
+        filter.Mean[unknown] = 0;
+        for (var i = 0; i < filter.Count; i++)
+        {
+            filter.At(unknown, i) = 0;
+        }
+    }
+
+    internal static double Delivery(BalanceFilter filter)
+    {
+        var sum = 0.0;
+        for (var c = BalanceFilter.Inflow; c < BalanceFilter.Inflow + filter.Columns; c++)
+        {
+            sum += filter.Mean[c];
+        }
+
+        return sum;
+    }
+
+    internal static double Level(BalanceFilter filter) => filter.Mean[BalanceFilter.Slow] + filter.Mean[BalanceFilter.Fast];
+
+    /// <summary>What it may be, most probable first, as people call it.</summary>
+    internal static ImmutableArray<WeighedCause> Causes(ReadOnlySpan<Explanation> explanations, ReadOnlySpan<double> shares)
+    {
+        var causes = new List<WeighedCause>();
+        for (var i = 0; i < shares.Length; i++)
+        {
+            var name = NameOf(explanations[i].Change);
+            var at = causes.FindIndex(cause => cause.Name == name);
+            if (at < 0)
+            {
+                causes.Add(new(name, shares[i]));
+            }
+            else
+            {
+                causes[at] = new(name, causes[at].Probability + shares[i]);
+            }
+        }
+
+        return
+        [
+            .. causes.Where(cause => cause.Probability >= 0.005).OrderByDescending(cause => cause.Probability)
+                .ThenBy(cause => cause.Name, StringComparer.Ordinal).Select(cause => new WeighedCause(cause.Name, Math.Round(cause.Probability, 3))),
+        ];
+    }
+
+    internal static string NameOf(Change change) => change switch
+    {
+        Change.Leak => "leak",
+        Change.GrowingLeak => "growing-leak",
+        Change.BackDrain => "back-drain",
+        Change.Use => "heavy-use",
+        Change.Delivery or Change.Decline => "weak-pump",
+        _ => "new-habit",
+    };
+}
