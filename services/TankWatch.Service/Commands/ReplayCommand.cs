@@ -50,7 +50,8 @@ internal static class ReplayCommand
         {
             if (parsed.GetValue(folders) is { } parent)
             {
-                return await ReplayFolders.RunAsync(terminal, parent, parsed.GetValue(cores));
+                using var ending = new Ending();
+                return await ReplayFolders.RunAsync(terminal, parent, parsed.GetValue(cores), ending.Token);
             }
 
             var siteFile = parsed.GetValue(site)!;

@@ -21,7 +21,11 @@ internal static class ReplayFolders
     /// <param name="Said">One line for people; null when there is nothing to say.</param>
     private sealed record Outcome(int Exit, int Messages, string? Said);
 
-    public static async Task<int> RunAsync(Terminal terminal, string parent, int cores)
+    /// <param name="terminal">Gets one line for each bad folder, and one at the end.</param>
+    /// <param name="parent">Of the folders.</param>
+    /// <param name="cores">At least 1.</param>
+    /// <param name="stop">Ends the work: folders that are not done stay as they were.</param>
+    public static async Task<int> RunAsync(Terminal terminal, string parent, int cores, CancellationToken stop)
     {
         List<Folder> folders;
         try
@@ -38,10 +42,9 @@ internal static class ReplayFolders
             return terminal.Refuse($"No folder in '{parent}' holds {SiteName} and {RecordingName}.");
         }
 
-        using var ending = new Ending();
         var began = TimeProvider.System.GetTimestamp();
         var outcomes = await terminal.WithProgressAsync(
-            $"Replaying {Words.Count(folders.Count, "site")}", progress => Task.Run(() => RunAll(folders, cores, progress, ending.Token)));
+            $"Replaying {Words.Count(folders.Count, "site")}", progress => Task.Run(() => RunAll(folders, cores, progress, stop)));
         return Tell(terminal, folders, outcomes, TimeProvider.System.GetElapsedTime(began));
     }
 
