@@ -1,6 +1,6 @@
 #!/usr/bin/env bash
-# Measures ingest and the store with real processes and writes their sections of docs/performance.md: the explicit tests of IngestFigures and
-# StoreFigures. It takes about 45 minutes, wants the machine for itself, 5 GB of disk, mosquitto and mosquitto_sub.
+# Measures ingest and the store with real processes, and replay, and writes their sections of docs/performance.md: the explicit tests of
+# IngestFigures, StoreFigures and ReplayFigures. It takes about 45 minutes, wants the machine for itself, 5 GB of disk, mosquitto and mosquitto_sub.
 #   bash tests/bench.sh            all figures, written down
 #   bash tests/bench.sh Ingest     those whose name holds the word (Store, Drain, ...), shown only
 #   bash tests/bench.sh Store --write     those, written down
@@ -12,6 +12,7 @@ export DOTNET_NOLOGO=1 DOTNET_CLI_TELEMETRY_OPTOUT=1 BENCH_RUNS=${BENCH_RUNS:-5}
 # In which order they stand, and the names by which they are repeated.
 ingest=(Durable_rate_and_processor_time Drain_of_a_queued_session Publish_to_acknowledgement Rate_of_the_embedded_broker Store_stalled)
 store=(A_store_of_many_messages The_live_state_of_many_sites)
+replay=(A_year_replayed_on_one_processor)
 machine="$(nproc) processors ($(sed -n 's/^model name[[:space:]]*: //p' /proc/cpuinfo | head -1)), .NET $(dotnet --list-runtimes | sed -n 's/^Microsoft.NETCore.App \([0-9.]*\).*/\1/p' | tail -1)"
 measured="Measured by \`bash tests/bench.sh\` on $(date -u +%F), commit \`$(git rev-parse --short HEAD 2>/dev/null || echo unknown)\`"
 command -v mosquitto_sub >/dev/null || { echo "mosquitto_sub is not installed (Debian: mosquitto-clients)"; exit 1; }
@@ -72,4 +73,18 @@ The messages are made and put into the store as the fold puts them; FIGURES_SITE
 $made
 
 To repeat one line: \`bash tests/bench.sh NAME\`, with NAME one of $(printf '`%s`, ' "${store[@]}" | sed 's/, $//').
+END
+
+made=$(rows ReplayFigures "$word" "${replay[@]}")
+[ -z "$made" ] || tell replay <<END
+## Replay
+
+$measured, on $machine. Medians of $BENCH_RUNS runs.
+
+| what | measured | aim | |
+| --- | --- | --- | --- |
+$made
+
+The recorded sites of \`tests/TankWatch.Core.Tests/Data/hydraulics\`, each repeated until it spans a year, read, judged and written by
+\`tankwatch replay --folders\` after a run that does not count. To repeat it: \`bash tests/bench.sh Replay\`.
 END

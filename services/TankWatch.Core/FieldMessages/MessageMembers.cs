@@ -1,9 +1,7 @@
 using System.Buffers.Text;
 using System.Text;
 using System.Text.Json;
-using System.Text.Unicode;
 using TankWatch.Core.Sites;
-using TankWatch.Core.Time;
 
 namespace TankWatch.Core.FieldMessages;
 
@@ -62,7 +60,7 @@ internal ref struct MessageMembers(ReadOnlySpan<byte> json, MemberTable table)
             return null;
         }
 
-        return value.Type == JsonTokenType.String && Reader(value).GetString() is { Length: <= MaxText } clean && !clean.Any(char.IsControl)
+        return value.Type == JsonTokenType.String && JsonTexts.ReaderAt(Raw(value)).GetString() is { Length: <= MaxText } clean && !clean.Any(char.IsControl)
             ? clean : Refuse<string>(RefusalReason.WrongType, $"{name}: must be text of at most {MaxText} characters");
     }
 
@@ -86,7 +84,7 @@ internal ref struct MessageMembers(ReadOnlySpan<byte> json, MemberTable table)
         }
 
         var (wet, count, areFlags) = (0, 0, true);
-        var reader = Reader(value);
+        var reader = JsonTexts.ReaderAt(Raw(value));
         for (; reader.Read() && reader.TokenType != JsonTokenType.EndArray; count++)
         {
             wet |= reader.TokenType == JsonTokenType.True && count < probes ? 1 << count : 0;
@@ -169,22 +167,8 @@ internal ref struct MessageMembers(ReadOnlySpan<byte> json, MemberTable table)
             return null;
         }
 
-        var text = TextOf(value);
-        if (!value.IsEscaped && IsUsual(text) && Reader(value).TryGetDateTimeOffset(out var usual))
-        {
-            return usual.ToUniversalTime();
-        }
-
-        return Rfc3339.TryParse(Encoding.UTF8.GetString(text), out var time) ? time : null;
+        return JsonTexts.TimeOf(Raw(value), value.IsEscaped);
     }
-
-    /// <remarks>
-    /// The JSON library reads what is usual many times faster; but it also takes times without seconds or offset, and a dot with
-    /// nothing behind it, which are no RFC 3339.
-    /// </remarks>
-    private static bool IsUsual(ReadOnlySpan<byte> time) =>
-        time.Length >= 20 && time[16] == ':' && (time[^1] == 'Z' || (time[^3] == ':' && time[^6] is (byte)'+' or (byte)'-'))
-        && (time[19] != '.' || char.IsAsciiDigit((char)time[20]));
 
     private bool TryGetDevice(Member member, string name, out ReadOnlySpan<byte> id)
     {
@@ -223,21 +207,7 @@ internal ref struct MessageMembers(ReadOnlySpan<byte> json, MemberTable table)
 
     private readonly ReadOnlySpan<byte> Raw(MemberValue value) => json.Slice(value.Start, value.Length);
 
-    /// <returns>A reader that stands at the value.</returns>
-    private readonly Utf8JsonReader Reader(MemberValue value)
-    {
-        var reader = new Utf8JsonReader(Raw(value));
-        reader.Read();
-        return reader;
-    }
-
-    /// <returns>What a text says, in UTF-8.</returns>
-    /// <exception cref="InvalidOperationException">Broken UTF-8, or a lone surrogate: it shows only when the text is asked for.</exception>
-    private readonly ReadOnlySpan<byte> TextOf(MemberValue value)
-    {
-        var raw = Raw(value)[1..^1];
-        return !value.IsEscaped && Utf8.IsValid(raw) ? raw : Encoding.UTF8.GetBytes(Reader(value).GetString()!);
-    }
+    private readonly ReadOnlySpan<byte> TextOf(MemberValue value) => JsonTexts.TextOf(Raw(value), value.IsEscaped);
 
     private T? Refuse<T>(RefusalReason reason, string detail) where T : class
     {

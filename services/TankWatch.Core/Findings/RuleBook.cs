@@ -49,6 +49,12 @@ public static class RuleBook
         {
             var (rule, device) = slots[i];
             var verdict = rule.Judge(context, device);
+            if (IsNothingNew(states[i], verdict))
+            {
+                wake = Moments.Earlier(wake, verdict.AskAgainAt);
+                continue;
+            }
+
             var (state, due) = Settle(states[i], rule, device, verdict, context, changed);
             if (!ReferenceEquals(state, states[i]))
             {
@@ -61,6 +67,10 @@ public static class RuleBook
 
         return (next is null ? states : next.MoveToImmutable(), wake);
     }
+
+    /// <summary>As most rules are most of the time: nothing is open, nothing begins, and <see cref="Settle"/> would change nothing.</summary>
+    private static bool IsNothingNew(RuleState state, in Verdict verdict) =>
+        state.Open is null && (verdict.Kind == VerdictKind.Unknown || (verdict.Kind != VerdictKind.Holds && state.HoldsSince is null));
 
     private static (RuleState Next, DateTimeOffset? Due) Settle(
         RuleState state, Rule rule, int device, Verdict verdict, in RuleContext context, List<Finding> changed) => (state.Open, verdict.Kind) switch

@@ -1,3 +1,5 @@
+using TankWatch.Core.Time;
+
 namespace TankWatch.Core.Findings;
 
 public enum VerdictKind
@@ -21,6 +23,12 @@ public enum VerdictKind
 /// <param name="AskAgainAt">When the answer may change though nothing is observed; null when only an observation can change it.</param>
 public readonly record struct Verdict(VerdictKind Kind, DateTimeOffset? Since, DateTimeOffset? AskAgainAt)
 {
+    // Packed: a step asks every rule, and each answer is passed on by value.
+    private readonly PackedTime since = Since, askAgainAt = AskAgainAt;
+
+    public DateTimeOffset? Since { get => since; init => since = value; }
+    public DateTimeOffset? AskAgainAt { get => askAgainAt; init => askAgainAt = value; }
+
     public static readonly Verdict Clear = new(VerdictKind.Clear, null, null);
     public static readonly Verdict Unknown = new(VerdictKind.Unknown, null, null);
 

@@ -19,21 +19,32 @@ public sealed record SiteTimeline(
         [.. plan.Units.Select(_ => UnitTimeline.Unheard)]);
 
     /// <summary>Until when the tank's last reading holds; null when nobody reports it or nothing was heard yet.</summary>
-    public DateTimeOffset? TankKnownUntil(SitePlan plan, int tank) => KnownUntil(plan, unit => unit.Tanks, tank);
-
-    /// <summary>Until when the pump's last state holds; null when nobody reports it or nothing was heard yet.</summary>
-    public DateTimeOffset? PumpKnownUntil(SitePlan plan, int pump) => KnownUntil(plan, unit => unit.Pumps, pump);
-
-    private DateTimeOffset? KnownUntil(SitePlan plan, Func<FieldUnit, ImmutableArray<int>> reported, int device)
+    public DateTimeOffset? TankKnownUntil(SitePlan plan, int tank)
     {
         foreach (var unit in plan.Units)
         {
-            if (reported(unit).Contains(device))
+            if (unit.Tanks.Contains(tank))
             {
-                return Units[unit.Index].Last is { } last ? last.At + WordHolds : null;
+                return WordOf(unit);
             }
         }
 
         return null;
     }
+
+    /// <summary>Until when the pump's last state holds; null when nobody reports it or nothing was heard yet.</summary>
+    public DateTimeOffset? PumpKnownUntil(SitePlan plan, int pump)
+    {
+        foreach (var unit in plan.Units)
+        {
+            if (unit.Pumps.Contains(pump))
+            {
+                return WordOf(unit);
+            }
+        }
+
+        return null;
+    }
+
+    private DateTimeOffset? WordOf(FieldUnit unit) => Units[unit.Index].Last is { } last ? last.At + WordHolds : null;
 }

@@ -5,7 +5,7 @@ namespace TankWatch.Service.Commands;
 /// <summary>Files that a person names on the command line.</summary>
 internal static class InputFiles
 {
-    /// <summary>A longer line cannot be a message (256 KiB at most); it is cut here and refused where it is read.</summary>
+    /// <summary>A longer line cannot be a message (256 KiB at most); it is cut here, in bytes, and refused where it is read.</summary>
     public const int MaxLineLength = 1024 * 1024;
 
     /// <summary>The ways in which opening, reading or writing a file named by a person fails without being our fault.</summary>
@@ -38,43 +38,49 @@ internal static class InputFiles
         return kept.ToArray();
     }
 
-    /// <summary>Lines without their ends, each cut at <see cref="MaxLineLength"/> characters.</summary>
+    /// <summary>Lines without their ends, each cut at <see cref="MaxLineLength"/>. A line holds until the next is asked for.</summary>
     /// <param name="stream">UTF-8; a byte order mark is skipped.</param>
-    public static IEnumerable<string> Lines(Stream stream)
+    public static IEnumerable<ReadOnlyMemory<byte>> Lines(Stream stream)
     {
-        using var reader = new StreamReader(stream, Encoding.UTF8, detectEncodingFromByteOrderMarks: true, 64 * 1024);
-        var line = new StringBuilder();
-        var buffer = new char[32 * 1024];
-        var pending = false;
-        int count;
-        while ((count = reader.Read(buffer, 0, buffer.Length)) > 0)
+        var buffer = new byte[64 * 1024];
+        var (from, seen, to, isFirst) = (0, 0, 0, true);
+        while (true)
         {
-            var rest = buffer.AsMemory(0, count);
-            while (rest.Span.IndexOf('\n') is >= 0 and var end)
+            if (buffer.AsSpan(seen, to - seen).IndexOf((byte)'\n') is >= 0 and var next)
             {
-                yield return Ended(line, rest[..end]);
-                rest = rest[(end + 1)..];
-                pending = false;
+                yield return Line(buffer.AsMemory(from, seen + next - from), isFirst);
+                from = seen += next + 1;
+                isFirst = false;
+                continue;
             }
 
-            pending |= rest.Length > 0;
-            Append(line, rest);
+            (buffer, to) = MakeRoom(buffer, from, to);
+            (from, seen) = (0, to);
+            to += stream.Read(buffer, to, buffer.Length - to);
+            if (to == seen)
+            {
+                break;
+            }
         }
 
-        if (pending)
+        if (to > 0)
         {
-            yield return Ended(line, default);
+            yield return Line(buffer.AsMemory(0, to), isFirst);
         }
     }
 
-    private static string Ended(StringBuilder line, ReadOnlyMemory<char> last)
+    /// <summary>Moves the line that has begun to the front; of one that is too long only what is kept of it.</summary>
+    private static (byte[] Buffer, int Length) MakeRoom(byte[] buffer, int from, int to)
     {
-        Append(line, last);
-        var text = line.ToString().TrimEnd('\r');
-        line.Clear();
-        return text;
+        var length = Math.Min(to - from, MaxLineLength);
+        var roomy = length > buffer.Length / 2 ? new byte[2 * buffer.Length] : buffer;
+        buffer.AsSpan(from, length).CopyTo(roomy);
+        return (roomy, length);
     }
 
-    private static void Append(StringBuilder line, ReadOnlyMemory<char> part) =>
-        line.Append(part.Span[..Math.Min(part.Length, MaxLineLength - line.Length)]);
+    private static ReadOnlyMemory<byte> Line(ReadOnlyMemory<byte> line, bool isFirst)
+    {
+        var text = isFirst && line.Span.StartsWith(Encoding.UTF8.Preamble) ? line[Encoding.UTF8.Preamble.Length..] : line;
+        return text[..Math.Min(text.Length, MaxLineLength)].TrimEnd((byte)'\r');
+    }
 }

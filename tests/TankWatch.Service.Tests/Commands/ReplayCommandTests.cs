@@ -89,6 +89,52 @@ public sealed class ReplayCommandTests : IDisposable
         Assert.Contains("result.json", Assert.Single(ran.ErrorLines), StringComparison.Ordinal);
     }
 
+    [Fact]
+    public async Task Explained_findings_are_wrapped_text_in_the_time_of_the_site()
+    {
+        string[] replay = ["replay", "--site", Recorded("site.json"), "--recording", Unpacked(lines: 20_000)];
+        var result = Valid((await Shell.RunAsync(replay)).Succeeded().Out);
+        var ran = (await Shell.RunAsync([.. replay, "--explain", "--out", Path.Combine(shell.Folder, "result.json")])).Succeeded();
+        Assert.All(ran.OutLines, line => Assert.InRange(line.Length, 1, 100));
+        Assert.Equal("o10-short-cycling: 1 finding. Times are of Asia/Kolkata.", ran.OutLines[0]);
+        Assert.Equal("short-cycling of p1 (high)", ran.OutLines[1]);
+        var finding = Assert.Single(result.GetProperty("findings").EnumerateArray());
+        Assert.StartsWith($"  since {Local(finding.GetProperty("since"))}, raised {Local(finding.GetProperty("raisedAt"))}, not cleared", ran.OutLines[2], StringComparison.Ordinal);
+        var words = string.Join(' ', ran.Out.Split((char[]?)null, StringSplitOptions.RemoveEmptyEntries));
+        Assert.Contains("Causes: - probes-too-close 100 %", words, StringComparison.Ordinal);
+        Assert.Contains(finding.GetProperty("summary").GetString()!, words, StringComparison.Ordinal);
+        Assert.All(
+            finding.GetProperty("evidence").EnumerateArray().Concat(finding.GetProperty("advice").EnumerateArray()),
+            line => Assert.Contains($"- {line.GetString()}", words, StringComparison.Ordinal));
+
+        static string Local(JsonElement time) => TimeZoneInfo.ConvertTime(time.GetDateTimeOffset(), TimeZoneInfo.FindSystemTimeZoneById("Asia/Kolkata"))
+            .ToString("d MMM yyyy HH:mm:ss", System.Globalization.CultureInfo.InvariantCulture);
+    }
+
+    [Fact]
+    public async Task Explanations_leave_standard_output_to_a_result_that_goes_there()
+    {
+        string[] replay = ["replay", "--site", shell.Write("site.json", SampleSite.Json()), "--recording", shell.Write("empty.jsonl", "")];
+        var ran = await Shell.RunAsync([.. replay, "--explain"]);
+        Assert.Equal((await Shell.RunAsync(replay)).Out, ran.Out);
+        Assert.Contains("no finding", Assert.Single(ran.ErrorLines), StringComparison.Ordinal);
+    }
+
+    [Fact]
+    public async Task Members_are_read_whatever_their_order_and_escapes()
+    {
+        var at = SampleSite.At(Rig.Noon);
+        var recording = shell.Write("recording.jsonl", $$$"""
+            { "payload" : {{{SampleSite.Level(Rig.Noon, "roof", "100", 1)}}}, "note":{"topic":[1,{"payload":2}]}, "topic":"tankwatch/v1/fu-1/level", "received":"{{{at}}}" }
+            {"topic":"tankwatch/v1/fu-9/level","to\u0070ic":"tankwatch\/v1/fu-1/level","received":"{{{at}}}","payload":{{{SampleSite.Level(Rig.Noon, "roof", "110", 2)}}}}
+            {"topic":"tankwatch/v1/h\u00e4user/level","received":"{{{at}}}","payload":{}}
+            {"topic":"tankwatch/v1/fu-1/level","received":"{{{at}}}","payload":{}} {}
+            """);
+        var ran = await ReplayAsync(recording);
+        Assert.Equal(2, Valid(ran.Out).GetProperty("messages").GetInt32());
+        Assert.Equal(["line 3: the unit's id is not 1 to 64 of A-Z a-z 0-9 . _ -, and neither . nor ..", "line 4: not JSON"], ran.ErrorLines.Select(l => l.Split(", at byte")[0]));
+    }
+
     private Task<Ran> ReplayAsync(string recording) =>
         Shell.RunAsync("replay", "--site", shell.Write("site.json", SampleSite.Json()), "--recording", recording);
 
