@@ -57,7 +57,7 @@ internal static class PumpPredictions
 
         var through = riser is { } pipe ? $" through a riser about {Practice.Number(pipe.Diameter * 1000)} mm wide" : "";
         return (
-            Outlook.Look, $" Its rating of {Practice.Number(rated.Value)}{through} is doubtful: at that rate the water alone would take {Practice.Number(100 * efficiency)} % of the power, and sets of this kind reach 60 %."
+            Outlook.Look, $" Its rating of {Practice.Number(rated.Value)}{through} is doubtful: at that rate the water alone would take {Practice.Number(efficiency * watts)} of its {Practice.Number(watts)} W, and sets of this kind put at most six tenths of their power into it."
             + " Check power, lift, riser and rating in the site file.");
     }
 

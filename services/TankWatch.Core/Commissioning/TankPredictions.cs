@@ -22,20 +22,20 @@ internal static class TankPredictions
         if (tank.Probes.Length < 2)
         {
             return tank.Role == TankRole.Sump ? null : new(
-                PredictionKind.ProbeSpacing, null, tank.Id, null, "%", Outlook.Look,
+                PredictionKind.ProbeSpacing, null, tank.Id, null, "L", Outlook.Look,
                 $"One probe both starts and stops the filling of {tank.Id}: only its ripple keeps the starts apart, and how much water comes or goes cannot be told. Have a second one fitted.",
                 Cautions.PumpAndTank);
         }
 
         var closest = Enumerable.Range(1, tank.Probes.Length - 1).MinBy(i => Gap(tank, i));
         var gap = Gap(tank, closest);
-        double Percent(double error) => 100 * error * tank.Capacity.Value / gap;
-        var size = new Expected(Percent((DeepError + ShallowError) / 2), Percent(DeepError), Percent(ShallowError));
-        var outlook = size.Low >= 100 ? Outlook.Fault : size.High >= 100 * SpoiltShare ? Outlook.Look : Outlook.Fine;
-        var spoils = $"{Practice.Number(size.Low)} to {Practice.Number(size.High)} %";
-        var text = $"Probes {closest} and {closest + 1} of {tank.Id}, counted from the lowest, are the closest: {Practice.Number(gap)} litres. If each sits 2.5 cm off, {spoils} of that is error.";
+        double Litres(double error) => error * tank.Capacity.Value;
+        var size = new Expected(Litres((DeepError + ShallowError) / 2), Litres(DeepError), Litres(ShallowError));
+        var outlook = size.Low >= gap ? Outlook.Fault : size.High >= SpoiltShare * gap ? Outlook.Look : Outlook.Fine;
+        var text = $"Probes {closest} and {closest + 1} of {tank.Id}, counted from the lowest, are the closest, {Practice.Number(gap)} litres apart. "
+            + $"Where each may sit 2.5 cm off, {Practice.Number(size.Low)} to {Practice.Number(size.High)} litres of that are error.";
         return new(
-            PredictionKind.ProbeSpacing, null, tank.Id, size, "%", outlook, outlook switch
+            PredictionKind.ProbeSpacing, null, tank.Id, size, "L", outlook, outlook switch
             {
                 Outlook.Fine => text,
                 Outlook.Look => text + " That is much: check the litres of both in the site file, or have them set further apart.",
