@@ -37,7 +37,7 @@ internal static class Practice
     {
         var (unit, name) = high switch
         {
-            { TotalSeconds: < 100 } => (TimeSpan.FromSeconds(1), "seconds"),
+            { TotalSeconds: < 200 } => (TimeSpan.FromSeconds(1), "seconds"),
             { TotalMinutes: < 200 } => (TimeSpan.FromMinutes(1), "minutes"),
             { TotalHours: < 72 } => (TimeSpan.FromHours(1), "hours"),
             _ => (TimeSpan.FromDays(1), "days"),

@@ -44,7 +44,10 @@ internal static class TankPredictions
             outlook == Outlook.Fine ? [] : tank.Role == TankRole.Sump ? Cautions.PumpAndSump : Cautions.PumpAndTank);
     }
 
-    /// <summary>The smallest leak that one quiet night shows for certain: the surface may stand just below a probe, and has to reach the next.</summary>
+    /// <summary>
+    /// The smallest leak that one quiet night shows for certain: the surface may stand just below a probe and has to reach the next, and what it falls by has to
+    /// be told from what people draw.
+    /// </summary>
     private static Prediction? NightLeak(SitePlan plan, Tank tank)
     {
         if (tank.Role == TankRole.Sump || tank.Probes.Length < 2)
@@ -53,10 +56,11 @@ internal static class TankPredictions
         }
 
         var widest = Enumerable.Range(1, tank.Probes.Length - 1).Max(i => Gap(tank, i));
-        var size = Practice.OfBand(Demand.SmallestCrossing(new(widest), Demand.QuietWindow));
+        var drawn = plan.Residents is { } people ? Demand.NightLitresPerHour(people) : 0;
+        var size = Practice.OfBand(Math.Max(Demand.SmallestCrossing(new(widest), Demand.QuietWindow), drawn));
         var lift = plan.Pumps.FirstOrDefault(pump => pump.To.Contains(tank.Index))?.StaticLiftMetres;
         var hole = lift is { } head ? $", as through a hole of {Practice.Number(Orifice.HoleMillimetres(size.Value, head))} mm at the foot of the building" : "";
-        var night = plan.Residents is { } people ? $" Of {people} people some still draw about {Practice.Number(Demand.NightLitresPerHour(people))} litres an hour at night." : "";
+        var night = drawn > 0 ? $" Of {plan.Residents} people some still draw about {Practice.Number(drawn)} litres an hour at night." : "";
         return new(
             PredictionKind.NightLeak, null, tank.Id, size, "L/h", Outlook.Fine,
             $"One quiet night of {Practice.Lasting(Demand.QuietWindow)} shows a leak from {tank.Id} of {Practice.Number(size.Value)} litres an hour or more{hole}. "

@@ -45,7 +45,7 @@ public sealed class PredictionTests
         Assert.Equal(Cautions.PumpAndTank, look.Cautions);
         var fault = One(Plans.Bore([1118, 1144, 1170], ", \"ratedLitresPerMinute\": 66, \"minRunSeconds\": 150", 1560), PredictionKind.FillTime);
         Assert.Equal(Outlook.Fault, fault.Outlook);
-        Assert.Contains("Its motor needs runs of 2.5 minutes: the probes are too close together", fault.Text, StringComparison.Ordinal);
+        Assert.Contains("Its motor needs runs of 150 seconds: the probes are too close together", fault.Text, StringComparison.Ordinal);
     }
 
     [Theory] // Starts an hour that the motor stands, over 300 L at 60 L/min: use causes 3.0 at most (CHECKS C1 [V-2nd, D]), 1.2 at 40 % of the rating.

@@ -44,6 +44,8 @@ public sealed class StorageTests
         Assert.Contains("a hole of 1.3 mm at the foot", leak.Text, StringComparison.Ordinal); // CHECKS B6 [D]: 1 mm at 20 m 34.2 L/h, 2 mm 136.6.
         Assert.Contains("Of 24 people some still draw about 14 litres an hour", leak.Text, StringComparison.Ordinal); // CHECKS E7 [V, D]: 14.4.
         Assert.Contains("loses about 32", leak.Text, StringComparison.Ordinal); // CHECKS E6 [V-2nd]: 31.5.
+        var close = Plans.Bore([300, 330, 360], site: ", \"residents\": 24"); // 30 L in 5 h are 6 L/h: no more than people draw at night.
+        Assert.Equal(14.4, One(close, PredictionKind.NightLeak).Size!.Value.Value, 1e-9);
     }
 
     [Fact]
