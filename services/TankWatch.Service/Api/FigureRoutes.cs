@@ -1,5 +1,6 @@
 using System.Numerics;
 using Microsoft.AspNetCore.Http.HttpResults;
+using TankWatch.Core.Commissioning;
 using TankWatch.Core.Sites;
 using TankWatch.Core.Time;
 using TankWatch.Service.Api.Contract;
@@ -9,7 +10,7 @@ using TankWatch.Service.Storage;
 
 namespace TankWatch.Service.Api;
 
-/// <summary>What is and was known of a site's water and pumps: <c>now</c>, <c>history</c>, <c>summary</c>.</summary>
+/// <summary>What is and was known of a site's water and pumps: <c>now</c>, <c>history</c>, <c>summary</c>; and what is to be expected of them: <c>predictions</c>.</summary>
 internal static class FigureRoutes
 {
     private static readonly TimeSpan UsualHistory = TimeSpan.FromDays(1);
@@ -25,6 +26,8 @@ internal static class FigureRoutes
         site.MapGet("/summary", GetSummary).WithName("getSummary").WithSummary("Figures of a day, week or month, and of the one before.")
             .WithDescription("'period' is day, week (ISO 8601) or month; 'date' is any local day in it, by default today.")
             .WithCsv("A row for each pump and tank, of the period and of the one before. What is unknown is empty.");
+        site.MapGet("/predictions", GetPredictions).WithName("getPredictions").WithSummary("What an installation should do, from its site file alone.")
+            .WithDescription("Told before any data: geometry, ratings and common practice. A prediction is no alert and changes none.");
     }
 
     private static Results<Ok<NowJson>, ProblemHttpResult> GetNow(string site, Caller caller, SiteDirectory directory) =>
@@ -89,6 +92,9 @@ internal static class FigureRoutes
         var summary = summaries.Read(view, kind, asked ?? LocalDays.DateOf(time.GetUtcNow(), view.Plan.TimeZone));
         return CsvAnswer.IsWanted(context) ? SummaryCsv.Of(summary) : TypedResults.Ok(summary);
     }
+
+    private static Results<Ok<PredictionsJson>, ProblemHttpResult> GetPredictions(string site, Caller caller, SiteDirectory directory) =>
+        Find(site, caller, directory) is { Plan: var plan } ? TypedResults.Ok(PredictionsJson.Of(plan.Id, Predictions.Of(plan))) : SiteRoutes.NoSite();
 
     /// <summary>Null too when the caller may not see it: another's site does not exist.</summary>
     public static SiteView? Find(string site, Caller caller, SiteDirectory directory) =>

@@ -3,6 +3,7 @@ using System.Text.Json.Serialization.Metadata;
 using Microsoft.AspNetCore.OpenApi;
 using Microsoft.OpenApi;
 using TankWatch.Core.Alerts;
+using TankWatch.Core.Commissioning;
 using TankWatch.Core.Findings;
 using TankWatch.Service.Api.Contract;
 
@@ -55,6 +56,11 @@ internal static class OpenApiDocument
             Say("kind", FindingNames.AllKinds);
             Say("priority", Enum.GetValues<Priority>().Select(FindingNames.Of));
             Say("state", Enum.GetValues<AlertState>().Select(AlertNames.Of));
+        }
+        else if (type == typeof(PredictionJson))
+        {
+            Say("kind", Enum.GetValues<PredictionKind>().Select(PredictionNames.Of));
+            Say("verdict", Enum.GetValues<Outlook>().Select(PredictionNames.Of));
         }
 
         void Say(string member, IEnumerable<string> names)

@@ -1,5 +1,7 @@
+using System.Collections.Immutable;
 using System.CommandLine;
 using TankWatch.Core;
+using TankWatch.Core.Commissioning;
 using TankWatch.Core.Sites;
 
 namespace TankWatch.Service.Commands;
@@ -15,7 +17,7 @@ internal static class SiteCommands
     private static Command Check(Terminal terminal)
     {
         var file = FileArgument();
-        var command = new Command("check", "Says every fault of a site file, with its JSON path.") { file };
+        var command = new Command("check", "Says every fault of a site file, with its JSON path, and what a good one should do.") { file };
         command.SetAction(async (parsed, stop) =>
         {
             if (await ReadAsync(terminal, parsed.GetValue(file)!, stop) is not var (plan, _))
@@ -24,7 +26,8 @@ internal static class SiteCommands
             }
 
             await terminal.Out.WriteLineAsync($"{plan.Id}: no fault. {Contents(plan)}");
-            return ExitCode.Success;
+            await ForetellAsync(terminal.Out, Predictions.Of(plan));
+            return ExitCode.Success; // A prediction is advice: the file is good whatever it says.
         });
         return command;
     }
@@ -100,6 +103,26 @@ internal static class SiteCommands
         }
 
         return result.Plan is { } plan ? (plan, System.Text.Encoding.UTF8.GetString(bytes).TrimStart('\uFEFF')) : null;
+    }
+
+    /// <summary>A line each, what asks for a look first, and at the end what can hurt someone who sees to it.</summary>
+    private static async Task ForetellAsync(TextWriter output, ImmutableArray<Prediction> predictions)
+    {
+        if (predictions.IsEmpty)
+        {
+            return;
+        }
+
+        await output.WriteLineAsync("What this installation should do, from its site file alone:");
+        foreach (var prediction in predictions.OrderByDescending(p => p.Outlook))
+        {
+            await output.WriteLineAsync($"  {PredictionNames.Of(prediction.Outlook) + ":",-6} {prediction.Text}");
+        }
+
+        foreach (var caution in predictions.SelectMany(p => p.Cautions).Distinct())
+        {
+            await output.WriteLineAsync($"  Take care. {caution}");
+        }
     }
 
     private static string Contents(SitePlan plan) =>

@@ -82,7 +82,7 @@ public sealed class AccessTests(Served service) : IClassFixture<Served>
         var (ownAlert, alert) = (await own.RaiseAsync(), await other.RaiseAsync());
         await other.PublishAsync(("level", "{}"));
 
-        foreach (var path in (string[])[$"sites/{other.Id}", $"sites/{other.Id}/now", $"sites/{other.Id}/history", $"sites/{other.Id}/summary",
+        foreach (var path in (string[])[$"sites/{other.Id}", $"sites/{other.Id}/now", $"sites/{other.Id}/history", $"sites/{other.Id}/summary", $"sites/{other.Id}/predictions",
             $"alerts/{alert}", $"alerts/{alert}/events", $"alerts?site={other.Id}", $"units/{other.Unit}/refused", $"units/{other.Unit}/refused/1"])
         {
             var hidden = (await service.GetAsync($"/api/v1/{path}", key)).IsProblem(HttpStatusCode.NotFound);

@@ -81,6 +81,20 @@ public sealed class ContractTests(Served service) : IClassFixture<Served>
     }
 
     [Fact]
+    public async Task Predictions_need_no_data_and_have_the_published_members()
+    {
+        var site = await service.AddSiteAsync();
+        var told = await site.GetAsync("predictions");
+        AssertHas("site predictions", told);
+        Assert.Equal(site.Id, told.GetProperty("site").GetString());
+        var spacing = told.GetProperty("predictions").EnumerateArray().Single(p => p.GetProperty("kind").GetString() == "probe-spacing" && p.GetProperty("tank").GetString() == "roof");
+        AssertHas("kind pump tank expected verdict text cautions", spacing);
+        AssertHas("value low high unit", spacing.GetProperty("expected"));
+        Assert.Equal((JsonValueKind.Null, "fine", "L"), (spacing.GetProperty("pump").ValueKind, spacing.GetProperty("verdict").GetString(), spacing.GetProperty("expected").GetProperty("unit").GetString()));
+        Assert.Equal([150.0, 225, 300], ((string[])["low", "value", "high"]).Select(end => spacing.GetProperty("expected").GetProperty(end).GetDouble())); // Of 6 000 litres.
+    }
+
+    [Fact]
     public async Task A_refused_message_has_the_published_members()
     {
         var site = await service.AddSiteAsync();
@@ -102,7 +116,7 @@ public sealed class ContractTests(Served service) : IClassFixture<Served>
         [
             "GET /sites", "GET /sites/{site}", "PUT /sites/{site}", "DELETE /sites/{site}", "GET /sites/{site}/now", "GET /sites/{site}/history",
             "GET /sites/{site}/summary", "GET /alerts", "GET /alerts/{id}", "GET /alerts/stream", .. alert.Select(action => $"POST /alerts/{{id}}/{action}"),
-            "GET /units", "GET /units/{unit}/refused",
+            "GET /units", "GET /units/{unit}/refused", "GET /sites/{site}/predictions",
         ];
         Assert.Empty(published.Except(described));
         foreach (var operation in document.GetProperty("paths").EnumerateObject().SelectMany(path => path.Value.EnumerateObject()))

@@ -26,6 +26,29 @@ public sealed class StoreCommandTests : IDisposable
     }
 
     [Fact]
+    public async Task A_check_foretells_what_a_good_file_should_do_and_what_cannot_work_in_it()
+    {
+        var ran = (await Shell.RunAsync("site", "check", shell.Write("site.json", SampleSite.Json()))).Succeeded();
+        Assert.Equal("alder-row: no fault. Tanks: 2. Pumps: 1. Field units: 1.", ran.OutLines[0]);
+        Assert.Equal("What this installation should do, from its site file alone:", ran.OutLines[1]);
+        Assert.All(ran.OutLines[2..], line => Assert.StartsWith("  fine:  ", line, StringComparison.Ordinal));
+
+        // 20 litres between the probes of 6 000: the file is good, and the installation is not.
+        var close = SampleSite.Json().Replace("\"volumeLitres\": 3900", "\"volumeLitres\": 1520", StringComparison.Ordinal);
+        var told = (await Shell.RunAsync("site", "check", shell.Write("site.json", close))).Succeeded().OutLines;
+        Assert.StartsWith("  fault: Probes 1 and 2 of roof", told[2], StringComparison.Ordinal);
+        Assert.Contains(told, line => line.StartsWith("  fine:  ", StringComparison.Ordinal));
+        Assert.StartsWith("  Take care. The pump can start at any moment", told[^3], StringComparison.Ordinal);
+    }
+
+    [Fact]
+    public async Task A_file_that_foretells_nothing_is_good_all_the_same()
+    {
+        const string Bare = """{ "id": "bare", "name": "Bare", "timeZone": "Etc/UTC", "tanks": [ { "id": "pit", "role": "sump", "capacityLitres": 900, "probes": [] } ], "pumps": [], "units": [] }""";
+        Assert.Single((await Shell.RunAsync("site", "check", shell.Write("bare.json", Bare))).Succeeded().OutLines);
+    }
+
+    [Fact]
     public async Task A_byte_order_mark_is_no_fault()
     {
         var file = Path.Combine(shell.Folder, "marked.json");

@@ -162,6 +162,36 @@ public sealed partial class BuildingPageTests(Served service) : IClassFixture<Se
     }
 
     [Fact]
+    public async Task What_an_installation_should_do_stands_quietly_and_what_cannot_work_openly()
+    {
+        var sound = Expected(await OpenAsync((await service.AddSiteAsync()).Id));
+        Assert.Contains("Nothing in the site file contradicts itself", sound, StringComparison.Ordinal);
+        Assert.Contains("<summary>What to expect</summary>", sound, StringComparison.Ordinal);
+        Assert.Contains("<li>Probes 2 and 3 of roof, counted from the lowest, are the closest, 1900 litres apart.", sound, StringComparison.Ordinal);
+
+        await PutAsync("close-yard", """
+            { "id": "close-yard", "name": "Close Yard", "timeZone": "Etc/UTC",
+              "tanks": [ { "id": "attic", "role": "overhead", "capacityLitres": 1560, "probes": [ { "name": "a", "volumeLitres": 1118 }, { "name": "b", "volumeLitres": 1144 } ] } ],
+              "pumps": [ { "id": "lift", "from": null, "to": [ "attic" ], "ratedLitresPerMinute": 66, "riserLitres": 9, "dryRunDetector": true } ],
+              "units": [] }
+            """);
+        var page = await ComesAsync("close-yard", "Close Yard");
+        var close = Expected(page);
+        Assert.Contains("<li><b>A fault.</b> Pump lift should fill attic", close, StringComparison.Ordinal);
+        Assert.True(close.IndexOf("work at height", StringComparison.Ordinal) < close.IndexOf("<details", StringComparison.Ordinal), "the cautions stand open beside what asks for a look");
+        Assert.Contains("<summary>What is as it should be</summary>", close, StringComparison.Ordinal);
+        Assert.Contains("must wait longer than 21 seconds", close, StringComparison.Ordinal);
+        Assert.DoesNotContain("%", Text(page), StringComparison.Ordinal);
+
+        await PutAsync("bare-yard", """
+            { "id": "bare-yard", "name": "Bare Yard", "timeZone": "Etc/UTC", "tanks": [ { "id": "pit", "role": "sump", "capacityLitres": 900, "probes": [] } ], "pumps": [], "units": [] }
+            """);
+        Assert.Contains("The site file gives too little to tell.", Expected(await ComesAsync("bare-yard", "Bare Yard")), StringComparison.Ordinal);
+
+        static string Expected(string page) => page[page.IndexOf("<section id=\"expected\"", StringComparison.Ordinal)..];
+    }
+
+    [Fact]
     public async Task A_building_that_is_not_there_or_not_this_callers_is_no_page()
     {
         var site = await service.AddSiteAsync("Hazel Row");

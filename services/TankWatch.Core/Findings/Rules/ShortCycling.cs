@@ -1,4 +1,5 @@
 using System.Collections.Immutable;
+using TankWatch.Core.Hydraulics;
 using TankWatch.Core.Sites;
 using TankWatch.Core.Timelines;
 using TankWatch.Core.Time;
@@ -89,7 +90,7 @@ internal sealed class ShortCycling : Rule
     private static double? WaterLimit(in RuleContext context, Pump pump)
     {
         var band = Asking.BandOf(context.Plan, pump);
-        return context.Delivery(pump) is { } q && band > 0 ? 60 * q / (4 * band) : null;
+        return context.Delivery(pump) is { } q && band > 0 ? Cycle.MostStartsPerHour(new(band), new(q)) : null;
     }
 
     private static string CauseOf(in RuleContext context, Pump plan, PumpTimeline pump, int starts, double? limit)

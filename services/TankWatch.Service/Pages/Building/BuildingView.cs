@@ -36,6 +36,7 @@ public sealed class BuildingView
         Pumps = [.. plan.Pumps.Select(pump => PumpView.Of(site, pump, today.Pumps.FirstOrDefault(p => p.Pump == pump.Id.Value)?.DryTrips, series, now))];
         Drawings = [.. plan.Pumps.Select(pump => ArrangementDrawing.Of(plan, pump))];
         Arrangement = ArrangementWords.Of(plan);
+        Expected = ExpectedView.Of(plan);
         var past = Query.Page(ledger.ListAlerts(new(plan.Id, "normal", null, null, null), before, PastShown + 1), PastShown, alert => alert.Id);
         Past = [.. past.Items.Select(alert => AlertView.Of(alert, now, plan.TimeZone))];
         NextPast = past.Next;
@@ -58,6 +59,7 @@ public sealed class BuildingView
 
     public IReadOnlyList<ArrangementDrawing> Drawings { get; }
     public IReadOnlyList<ArrangementLine> Arrangement { get; }
+    public ExpectedView Expected { get; }
     public DateOnly Today { get; }
     public string Address => $"/sites/{Site.Plan.Id}";
 
