@@ -49,7 +49,7 @@ public sealed class SimulatedSite
         _probes = [.. _works.Tanks.Select(t => new ProbeSet(t, options, plan.Id.Value, _faults, _agenda))];
         _controls = [.. _works.Pumps.Select(p => new PumpControl(p, _probes, _mains, options, _faults, _agenda))];
         var units = plan.Units.Select(u => new SimulatedUnit(u, plan.Id.Value, options, _faults, _agenda, _outbox));
-        _reports = new SiteReports([.. units], _probes, _controls, _works, _mains, _agenda, options.UnitsHaveBattery);
+        _reports = new SiteReports([.. units], _probes, _controls, _works, _mains, _agenda, options);
         Begin(options, faults ?? []);
     }
 
