@@ -9,8 +9,6 @@ public static class TrialMaker
     // Days' use that the public supply would give a day: what is done to a trial must not also empty its sump.
     private const double Plentiful = 3;
 
-    public static ImmutableArray<TrialSort> Sorts { get; } = [.. Enum.GetValues<TrialSort>()];
-
     /// <param name="seed">The same seed and sort give the same trial.</param>
     /// <param name="sort">What is to be done to it.</param>
     public static Trial Make(ulong seed, TrialSort sort)

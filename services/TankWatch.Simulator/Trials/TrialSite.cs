@@ -13,6 +13,8 @@ internal sealed class TrialSite
 {
     private const double FewestResidents = 4;
     private const double MostResidents = 200;
+    private const int FewestForTwoTanks = 20;
+    private const double SmallestTank = 500; // Litres: the smallest on sale.
     private const double LeastDelivery = 14; // Litres per minute: the smallest domestic pumps.
 
     private static readonly string[] Zones = ["Asia/Kolkata", "Asia/Karachi", "Asia/Kathmandu", "Asia/Dhaka", "Africa/Nairobi", "Etc/UTC"];
@@ -28,7 +30,7 @@ internal sealed class TrialSite
         LitresPerMinute = Math.Max(LeastDelivery, LitresPerDay / 1440 * random.Between(9, 16));
         LiftMetres = Math.Round(random.Between(9, 13) + (13 * Math.Log10(1 + (Residents / 20.0))), 1);
         HasSump = needsSump || random.Chance(0.8);
-        Tanks = random.Chance(0.15) ? ["east", "west"] : ["roof"];
+        Tanks = Residents >= FewestForTwoTanks && random.Chance(0.2) ? ["east", "west"] : ["roof"];
         Start = FindStart(out var zone);
         File = Write(name, zone, probesClose);
     }
@@ -84,7 +86,7 @@ internal sealed class TrialSite
         {
             var at = hour + 0.5;
             var awake = 1 / (1 + Math.Exp(-2.5 * (at - morning + 1.3))) / (1 + Math.Exp(2 * (at - 22.5)));
-            hours[hour] = (awake * middle) + (high * Peak(at - morning, width)) + (late * Peak(at - evening, width));
+            hours[hour] = awake * (middle + (high * Peak(at - morning, width)) + (late * Peak(at - evening, width)));
         }
 
         // The day is scaled so that the night, added to every hour, is that share of the whole.
@@ -122,7 +124,8 @@ internal sealed class TrialSite
         for (var i = 0; i < Tanks.Length; i++)
         {
             var (low, high) = probesClose ? Close() : (_random.Between(0.22, 0.26), _random.Between(0.78, 0.85));
-            var capacity = Rounded(LitresPerDay * shares[i] / runs / (probesClose ? 0.57 : high - low));
+            var band = probesClose ? LitresPerMinute * _random.Between(0.6, 1.1) : LitresPerDay * shares[i] / runs; // Close probes: a minute of filling.
+            var capacity = Math.Max(SmallestTank, Rounded(band / (high - low)));
             tanks.Add(Tank(Tanks[i], "overhead", capacity, [.. ProbesBetween(low, high, count)]));
         }
 
@@ -184,5 +187,5 @@ internal sealed class TrialSite
 
     private static JsonArray Names(IEnumerable<string> names) => new([.. names.Select(n => JsonValue.Create(n))]);
 
-    private static double Rounded(double litres) => Math.Max(300, Math.Round(litres / 10) * 10);
+    private static double Rounded(double litres) => Math.Round(litres / 10) * 10;
 }
