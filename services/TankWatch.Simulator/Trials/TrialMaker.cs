@@ -22,6 +22,7 @@ public static class TrialMaker
         {
             Seed = seed,
             Start = site.Start,
+            Tick = TimeSpan.FromMinutes(5), // As true as a minute, in half the time.
             LitresPerPersonPerDay = site.LitresPerDay / site.Residents,
             Use = site.ChooseUse(),
             TrueLitresPerMinute = ImmutableDictionary<string, double>.Empty.Add("p1", site.LitresPerMinute),

@@ -125,7 +125,7 @@ internal sealed class TrialSite
         {
             var (low, high) = probesClose ? Close() : (_random.Between(0.22, 0.26), _random.Between(0.78, 0.85));
             var band = probesClose ? LitresPerMinute * _random.Between(0.6, 1.1) : LitresPerDay * shares[i] / runs; // Close probes: a minute of filling.
-            var capacity = Math.Max(SmallestTank, Rounded(band / (high - low)));
+            var capacity = Math.Max(probesClose ? 0 : SmallestTank, Rounded(band / (high - low)));
             tanks.Add(Tank(Tanks[i], "overhead", capacity, [.. ProbesBetween(low, high, count)]));
         }
 

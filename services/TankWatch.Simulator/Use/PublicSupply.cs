@@ -36,7 +36,12 @@ internal sealed class PublicSupply
     public void Update(DateTime local)
     {
         var time = TimeOnly.FromDateTime(local);
-        var runs = _hours.Length == 0 || _hours.Any(h => time.IsBetween(h.From, h.To));
+        var runs = _hours.Length == 0;
+        foreach (var span in _hours)
+        {
+            runs |= time.IsBetween(span.From, span.To);
+        }
+
         _flowNow = runs ? _litresPerSecond * DayFactor(local) : 0;
         ApplyFaults();
     }
@@ -54,8 +59,13 @@ internal sealed class PublicSupply
 
     private double DayFactor(DateTime local)
     {
+        if (_options.PublicSupplyLitresPerMinute is not null)
+        {
+            return 1;
+        }
+
         var day = new SeededStream(_options.Seed + (ulong)(local.Date.Ticks / TimeSpan.TicksPerDay), $"{_plan.Id}/supply");
-        return _options.PublicSupplyLitresPerMinute is null ? day.Between(0.9, 1.1) : 1;
+        return day.Between(0.9, 1.1);
     }
 
     private static double Minutes(SupplyHours hours) => ((hours.To - hours.From).TotalMinutes + 1440) % 1440 is var m && m > 0 ? m : 1440;

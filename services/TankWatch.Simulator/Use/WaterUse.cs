@@ -46,8 +46,8 @@ internal sealed class WaterUse
     /// <summary>What taps ask for now, by tank index.</summary>
     public double[] LitresPerSecond { get; }
 
-    /// <summary>Puts the draws of the coming minute on the agenda.</summary>
-    public void PlanMinute(long nowMs, DateTime local)
+    /// <summary>Puts the draws from now to the next tick on the agenda.</summary>
+    public void PlanTick(long nowMs, DateTime local)
     {
         var factor = _pattern?.At(local) ?? (DayPattern.At(local) * DayFactor(local));
         foreach (var tank in _plan.Tanks)
@@ -60,7 +60,7 @@ internal sealed class WaterUse
             }
             else if (litresPerMinute > 0)
             {
-                PlanDraws(tank.Index, nowMs, factor * litresPerMinute / (_options.Use?.DrawLitres ?? MeanLitres));
+                PlanDraws(tank.Index, nowMs, factor * litresPerMinute * _options.Tick.TotalMinutes / (_options.Use?.DrawLitres ?? MeanLitres));
             }
 
             Water(tank, nowMs, local);
@@ -72,7 +72,7 @@ internal sealed class WaterUse
         var random = _random[tank];
         for (var left = random.Poisson(expected); left > 0; left--)
         {
-            var startMs = nowMs + (long)random.Between(0, 60_000);
+            var startMs = nowMs + (long)random.Between(0, _options.Tick.TotalMilliseconds);
             var litres = _options.Use is { } use ? use.DrawLitres * random.Between(SmallestDraw, 2 - SmallestDraw)
                 : random.Chance(SmallShare) ? random.Exponential(SmallMeanLitres)
                 : random.Between(LargeLowLitres, LargeHighLitres);
@@ -87,11 +87,12 @@ internal sealed class WaterUse
     {
         if (_faults.Find(FaultKind.NightWatering, tank.Id.Value) is { } watering
             && TimeZoneInfo.ConvertTime(watering.From, _plan.TimeZone).TimeOfDay is var begins
-            && begins >= local.TimeOfDay && begins < local.TimeOfDay + TimeSpan.FromMinutes(1))
+            && begins >= local.TimeOfDay && begins < local.TimeOfDay + _options.Tick)
         {
+            var startMs = nowMs + (long)(begins - local.TimeOfDay).TotalMilliseconds;
             var litresPerSecond = watering.EffectiveSize / WateringMs * 1000;
-            _agenda.At(nowMs, () => Open(tank.Index, litresPerSecond));
-            _agenda.At(nowMs + WateringMs, () => Close(tank.Index, litresPerSecond));
+            _agenda.At(startMs, () => Open(tank.Index, litresPerSecond));
+            _agenda.At(startMs + WateringMs, () => Close(tank.Index, litresPerSecond));
         }
     }
 

@@ -190,7 +190,7 @@ internal sealed class Waterworks
         var id = tank.Plan.Id.Value;
         var steady = _faults.Find(FaultKind.Leak, id)?.EffectiveSize ?? 0;
 
-        // By Torricelli; the level hardly moves within the minute at most for which flows are held.
+        // By Torricelli; the level hardly moves within the few minutes at most for which flows are held.
         var orifice = (_faults.Find(FaultKind.OrificeLeak, id)?.EffectiveSize ?? 0) * Math.Sqrt(2 * Math.Max(0, tank.Litres) / tank.Capacity);
         var growing = _faults.Find(FaultKind.GrowingLeak, id) is { } leak ? leak.EffectiveSize * (now - leak.From).TotalDays / 7 : 0;
         return steady + orifice + growing;

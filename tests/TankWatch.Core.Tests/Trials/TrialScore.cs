@@ -17,8 +17,8 @@ internal sealed record FaultScore(TrialEvent Event, TimeSpan? Delay);
 internal readonly record struct CauseScore(double Said, bool True);
 
 /// <param name="Error">Of the value, in percent of the truth.</param>
-/// <param name="Within">Whether the interval holds the truth.</param>
-internal readonly record struct FigureScore(double Error, bool Within);
+/// <param name="Within">Whether the interval holds the truth; null where it is the sum of several tanks' intervals, which holds it too often.</param>
+internal readonly record struct FigureScore(double Error, bool? Within);
 
 /// <summary>What the judgement made of one trial, by the rules with which recorded systems are scored too.</summary>
 internal sealed record TrialScore(
@@ -107,7 +107,8 @@ internal sealed record TrialScore(
 
     /// <summary>All that left the tanks, whichever way.</summary>
     private static IEnumerable<FigureScore> UseOf(TrialDay real, ImmutableArray<TankDay> tanks) =>
-        Sum(tanks, t => t.UsedLitres) is { } used && real.Demand > 0 ? [Score(used, real.Demand + real.Leak + real.BackDrain)] : [];
+        Sum(tanks, t => t.UsedLitres) is not { } used || real.Demand == 0 ? []
+            : Score(used, real.Demand + real.Leak + real.BackDrain) is var score && tanks.Length == 1 ? [score] : [score with { Within = null }];
 
     /// <summary>Days on which the leak was about as large as it ever was.</summary>
     private static IEnumerable<FigureScore> LeakOf(TrialRecord record, IEnumerable<(TrialDay Real, SiteDay Said)> days)

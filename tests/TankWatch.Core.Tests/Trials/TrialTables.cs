@@ -79,7 +79,7 @@ internal sealed class TrialTables(IReadOnlyList<TrialScore> scores)
             return;
         }
 
-        Row($"{name} | {figures.Count} | {Quantile(figures.Select(f => f.Error), 0.5):0.00} % | {figures.Count(f => f.Within) / (double)figures.Count:0.000}");
+        Row($"{name} | {figures.Count} | {Quantile(figures.Select(f => f.Error), 0.5):0.00} % | {figures.Average(f => f.Within is { } within ? (within ? 1.0 : 0) : null):0.000}");
     }
 
     private void Calibration()
