@@ -161,9 +161,12 @@ internal sealed class Waterworks
         }
         else
         {
-            var source = Tanks[pump.Plan.To[0]];
-            pump.BackDrain = source.Litres > 0 ? litresPerSecond : 0;
-            source.BackDrain += pump.BackDrain;
+            var sources = pump.Plan.To.Select(t => Tanks[t]).Where(t => t.Litres > 0).ToList();
+            pump.BackDrain = sources.Count > 0 ? litresPerSecond : 0;
+            foreach (var source in sources)
+            {
+                source.BackDrain += litresPerSecond / sources.Count;
+            }
         }
 
         if (sump is not null)

@@ -1,5 +1,6 @@
 using System.Diagnostics;
 using System.Globalization;
+using TankWatch.Core.Findings;
 using TankWatch.Simulator.Trials;
 using Xunit;
 
@@ -29,6 +30,11 @@ public sealed class TrialFigures
         Parallel.For(0, Count, index => scores[index] = TrialScore.Of(Make(index)));
         var seconds = Stopwatch.GetElapsedTime(began).TotalSeconds;
         Console.Error.WriteLine(string.Create(CultureInfo.InvariantCulture, $"{Count} trials in {seconds:F1} s, {Count / seconds:F1} a second"));
+        foreach (var score in scores)
+        {
+            Tell(score);
+        }
+
         var text = new TrialTables(scores).Write();
         if (Environment.GetEnvironmentVariable("FIGURES_FILE") is { } file)
         {
@@ -37,6 +43,20 @@ public sealed class TrialFigures
         else
         {
             TestContext.Current.TestOutputHelper!.WriteLine(text);
+        }
+    }
+
+    /// <summary>What to look at: each trial is written as a folder by its number.</summary>
+    private static void Tell(TrialScore score)
+    {
+        foreach (var missed in score.Faults.Where(f => f.Delay is null))
+        {
+            Console.Error.WriteLine(string.Create(CultureInfo.InvariantCulture, $"{score.Trial.Name}: missed {missed.Event.Label} of {missed.Event.Size} {missed.Event.Unit}"));
+        }
+
+        foreach (var alarm in score.FalseAlarms)
+        {
+            Console.Error.WriteLine(string.Create(CultureInfo.InvariantCulture, $"{score.Trial.Name}: false {FindingNames.Of(alarm.Kind)} of {alarm.Device} at {alarm.RaisedAt:u}"));
         }
     }
 

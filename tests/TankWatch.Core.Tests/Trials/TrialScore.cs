@@ -12,9 +12,10 @@ namespace TankWatch.Core.Tests.Trials;
 /// <param name="Delay">From its onset to the first such finding; null when none came.</param>
 internal sealed record FaultScore(TrialEvent Event, TimeSpan? Delay);
 
-/// <param name="Said">Probability of the leading cause of a finding.</param>
+/// <param name="Name">The leading cause of a finding.</param>
+/// <param name="Said">Its probability.</param>
 /// <param name="True">Whether that was so.</param>
-internal readonly record struct CauseScore(double Said, bool True);
+internal readonly record struct CauseScore(string Name, double Said, bool True);
 
 /// <param name="Error">Of the value, in percent of the truth.</param>
 /// <param name="Within">Whether the interval holds the truth; null where it is the sum of several tanks' intervals, which holds it too often.</param>
@@ -63,7 +64,7 @@ internal sealed record TrialScore(
         var days = DaysOf(record, result);
         return new(
             trial, [.. faults], [.. wrong],
-            [.. leading.Where(l => l.Cause.Name is not "undetermined").Select(l => new CauseScore(l.Cause.Probability, IsSo(trial, record, l.Finding, l.Cause.Name)))],
+            [.. leading.Where(l => l.Cause.Name is not "undetermined").Select(l => new CauseScore(l.Cause.Name, l.Cause.Probability, IsSo(trial, record, l.Finding, l.Cause.Name)))],
             leading.Count(l => l.Cause.Name is "undetermined"),
             [.. days.SelectMany(d => DeliveryOf(d.Real, d.Said.Pumps[0]))],
             [.. days.Where(d => d.Real.Pumped > 0).SelectMany(d => d.Said.Pumps[0].DeliveredLitres is { } litres ? [Error(litres, d.Real.Pumped)] : Array.Empty<double>())],

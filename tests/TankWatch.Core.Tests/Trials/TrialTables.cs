@@ -85,12 +85,13 @@ internal sealed class TrialTables(IReadOnlyList<TrialScore> scores)
     private void Calibration()
     {
         var undetermined = scores.Sum(s => s.Undetermined);
+        var causes = scores.SelectMany(s => s.Causes).ToList();
+        var wrong = causes.Where(c => !c.True).GroupBy(c => c.Name, StringComparer.Ordinal).OrderByDescending(g => g.Count()).Select(g => $"`{g.Key}` {g.Count()}");
         Table(
             "Probability said against how often it was so",
-            Invariant($"The leading cause of every finding that weighs causes; {undetermined} more findings said that they cannot tell."),
+            Invariant($"The leading cause of every finding that weighs causes; {undetermined} more findings said that they cannot tell. Not so: {string.Join(", ", wrong.DefaultIfEmpty("none"))}."),
             "said | findings | mean said | was so | 95 % interval | curve");
         double[] bounds = [0, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 1.01];
-        var causes = scores.SelectMany(s => s.Causes).ToList();
         foreach (var (from, to) in bounds.Zip(bounds.Skip(1)))
         {
             var bin = causes.Where(c => c.Said >= from && c.Said < to).ToList();
@@ -116,12 +117,16 @@ internal sealed class TrialTables(IReadOnlyList<TrialScore> scores)
             Row($"{name} | {group.Count} | {group.Count(l => l.Found)} | {Leak(curve?.SizeAt(0.5), usual)} | {Leak(curve?.SizeAt(0.9), usual)}");
         }
 
-        Table("Leaks found within 14 days, by size", "", "percent of mean hourly use | leaks | found | 95 % interval | curve");
+        Table(
+            "Leaks found within 14 days, by size", "Found of tried, by the number of residents.",
+            $"percent of mean hourly use | {string.Join(" | ", Buildings.Select(b => b.Name))} | all | found | 95 % interval | curve");
         foreach (var (from, to) in Neighbours(0.12, 0.16, 0.2, 0.25, 0.32, 0.45, 0.65, 0.91))
         {
             var bin = leaks.Where(l => l.Relative >= from && l.Relative < to).ToList();
             var found = bin.Count(l => l.Found);
-            Row($"{100 * from:0} to {100 * to:0} | {bin.Count} | {Share(found, bin.Count)} | {Bar(found, bin.Count)}");
+            var each = Buildings.Select(b => bin.Where(l => l.Trial.Plan.Residents >= b.From && l.Trial.Plan.Residents < b.To).ToList());
+            var cells = string.Join(" | ", each.Select(g => g.Count == 0 ? "" : Invariant($"{g.Count(l => l.Found)} of {g.Count}")));
+            Row($"{100 * from:0} to {100 * to:0} | {cells} | {bin.Count} | {Share(found, bin.Count)} | {Bar(found, bin.Count)}");
         }
     }
 
