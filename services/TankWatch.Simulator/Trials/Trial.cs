@@ -24,6 +24,7 @@ public enum TrialSort
     LowVoltage,
     GuestsThenLeak,
     HotDaysThenWeakPump,
+    RepairedLeak,
 }
 
 /// <summary>Something that was done to the system, or that its people did.</summary>

@@ -28,6 +28,7 @@ internal sealed class TrialEvents(Trial trial, SeededStream random)
         TrialSort.LowVoltage => [LowVoltage()],
         TrialSort.GuestsThenLeak => [MoreUse("heavy_use", 8, (int)random.Between(3, 6), 1.4, 1.8), Leak(ChooseOnset(after: 18))],
         TrialSort.HotDaysThenWeakPump => [MoreUse("hot_days", 9, 8, 1.2, 1.35), Weak(ChooseOnset(after: 20))],
+        TrialSort.RepairedLeak => [Leak(trial.Midnight(12).AddMinutes((int)random.Between(0, 1440)), lasts: TimeSpan.FromDays(random.Between(8, 14)))],
         _ => [],
     };
 
@@ -36,11 +37,12 @@ internal sealed class TrialEvents(Trial trial, SeededStream random)
     private DateTimeOffset ChooseOnset(int after = QuietDays) =>
         trial.Midnight((int)random.Between(after, Math.Max(after + 1, trial.Days - QuietDays))).AddMinutes((int)random.Between(0, 1440));
 
-    private TrialEvent Leak(DateTimeOffset onset, FaultKind kind = FaultKind.Leak)
+    private TrialEvent Leak(DateTimeOffset onset, FaultKind kind = FaultKind.Leak, TimeSpan? lasts = null)
     {
+        var end = onset + lasts;
         var growing = kind is FaultKind.GrowingLeak;
         var size = Math.Round(_litresPerHour * (growing ? random.Between(0.1, 0.4) : LogBetween(0.12, 0.9)), 1);
-        return new("leak", false, onset, null, size, growing ? "L/h more a week" : "L/h at mid level", _tank, [new Fault(kind, _tank, onset, Size: size)]);
+        return new("leak", false, onset, end, size, growing ? "L/h more a week" : "L/h at mid level", _tank, [new Fault(kind, _tank, onset, end, size)]);
     }
 
     private TrialEvent Weak(DateTimeOffset onset, FaultKind kind = FaultKind.WeakPump, string label = "weak_pump")

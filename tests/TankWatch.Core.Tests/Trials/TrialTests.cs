@@ -53,6 +53,7 @@ public sealed class TrialTests
 
     [Theory]
     [InlineData(TrialSort.Leak)]
+    [InlineData(TrialSort.RepairedLeak)]
     [InlineData(TrialSort.BackDrain)]
     [InlineData(TrialSort.WeakPump)]
     [InlineData(TrialSort.Guests)]
@@ -69,9 +70,10 @@ public sealed class TrialTests
             var told = $"seed {seed}: {done}";
             switch (sort)
             {
-                case TrialSort.Leak:
+                case TrialSort.Leak or TrialSort.RepairedLeak:
                     Assert.All(before, d => Assert.Equal(0, d.Leak));
                     Assert.True(Math.Abs((after.Average(d => d.Leak) / 24 / done.Size!.Value) - 1) < 0.2, told);
+                    Assert.Equal(done.End is null, record.Days[^1].Leak > 0);
                     break;
                 case TrialSort.BackDrain:
                     Assert.All(before, d => Assert.Equal(0, d.BackDrain));
