@@ -62,19 +62,19 @@ internal sealed class TrialSite
     {
         var night = _random.Between(0.03, 0.15);
         var (morning, evening) = (_random.Between(6, 8.5), _random.Between(18, 20.5));
-        var (high, late, middle) = (_random.Between(1, 2.2), _random.Between(0.7, 1.8), _random.Between(0.4, 1));
+        var (high, late, middle) = (_random.Between(0.9, 1.7), _random.Between(0.7, 1.5), _random.Between(0.5, 1));
         var width = _random.Between(1.1, 2);
         return new()
         {
             Weekday = Shape(night, morning, high, evening, late, middle, width),
-            Weekend = Shape(night, morning + _random.Between(0.5, 1.5), high * _random.Between(0.8, 1), evening, late, middle * _random.Between(1, 1.5), width * 1.2),
-            WeekendScale = _random.Between(0.95, 1.2),
+            Weekend = Shape(night, morning + _random.Between(0.2, 0.9), high * _random.Between(0.85, 1), evening, late, middle * _random.Between(1, 1.25), width * 1.1),
+            WeekendScale = _random.Between(0.95, 1.15),
             DrawLitres = _random.Between(14, 23),
             DaySpread = _random.Between(0.08, 0.12),
             DayMemory = _random.Between(0.2, 0.35),
             LevelDrift = _random.Between(0, 0.12),
             ShapeDrift = _random.Between(0, 0.06),
-            DriftDays = _random.Between(30, 80),
+            DriftDays = _random.Between(40, 120),
         };
     }
 
