@@ -16,7 +16,7 @@ public sealed record SimulationOptions
     /// <summary>When the units are switched on and the water begins to move.</summary>
     public required DateTimeOffset Start { get; init; }
 
-    /// <summary>How often the coming draws are planned, the mains wander and the supply is looked at: whole minutes. Water moves exactly, whatever it is.</summary>
+    /// <summary>How often the coming draws are planned, the mains wander and the supply is looked at: whole minutes. Flows that follow a level are held for as long at most.</summary>
     public TimeSpan Tick { get; init; } = TimeSpan.FromMinutes(1);
 
     /// <summary>People who draw water; the site file's number, else 24.</summary>

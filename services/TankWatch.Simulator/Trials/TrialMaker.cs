@@ -22,7 +22,7 @@ public static class TrialMaker
         {
             Seed = seed,
             Start = site.Start,
-            Tick = TimeSpan.FromMinutes(5), // As true as a minute, in half the time.
+            Tick = TimeSpan.FromMinutes(5), // In half the time, and the truth is what flowed.
             LitresPerPersonPerDay = site.LitresPerDay / site.Residents,
             Use = site.ChooseUse(),
             TrueLitresPerMinute = ImmutableDictionary<string, double>.Empty.Add("p1", site.LitresPerMinute),
