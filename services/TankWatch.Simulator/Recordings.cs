@@ -22,7 +22,8 @@ public static class Recordings
         return lines;
     }
 
-    private static string LineOf(SimulatedMessage message) => string.Create(
+    /// <summary>One message as its line, without the line feed.</summary>
+    public static string LineOf(SimulatedMessage message) => string.Create(
         CultureInfo.InvariantCulture,
         $"{{\"received\":\"{message.ArrivesAt.UtcDateTime:yyyy-MM-dd'T'HH:mm:ss.fff'Z'}\",\"topic\":\"{message.Topic}\",\"payload\":{message.PayloadJson}}}");
 }

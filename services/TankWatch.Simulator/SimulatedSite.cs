@@ -26,6 +26,7 @@ public sealed class SimulatedSite
     private readonly ProbeSet[] _probes;
     private readonly PumpControl[] _controls;
     private readonly SiteReports _reports;
+    private readonly long _tickMs;
     private long _nowMs;
     private long _advancedToMs;
     private long _nextMarkMs;
@@ -41,6 +42,7 @@ public sealed class SimulatedSite
         Plan = plan;
         _nowMs = options.Start.ToUnixTimeMilliseconds();
         _advancedToMs = _nowMs;
+        _tickMs = (long)options.Tick.TotalMilliseconds;
         _faults = new FaultSchedule(plan);
         _mains = new Mains(options, plan.Id.Value, _faults);
         _use = new WaterUse(plan, options, _faults, _agenda);
@@ -49,7 +51,7 @@ public sealed class SimulatedSite
         _probes = [.. _works.Tanks.Select(t => new ProbeSet(t, options, plan.Id.Value, _faults, _agenda))];
         _controls = [.. _works.Pumps.Select(p => new PumpControl(p, _probes, _mains, options, _faults, _agenda))];
         var units = plan.Units.Select(u => new SimulatedUnit(u, plan.Id.Value, options, _faults, _agenda, _outbox));
-        _reports = new SiteReports([.. units], _probes, _controls, _works, _mains, _agenda, options.UnitsHaveBattery);
+        _reports = new SiteReports([.. units], _probes, _controls, _works, _mains, _agenda, options);
         Begin(options, faults ?? []);
     }
 
@@ -111,7 +113,7 @@ public sealed class SimulatedSite
         }
 
         _agenda.At(_nowMs, () => _reports.Begin(_nowMs));
-        _agenda.At(_nowMs, PassMinute);
+        _agenda.At(_nowMs, PassTick);
         _nextMarkMs = long.MaxValue;
     }
 
@@ -166,14 +168,14 @@ public sealed class SimulatedSite
         _nextMarkMs = seconds < MinuteMs ? _nowMs + Math.Max(1, (long)Math.Ceiling(seconds * 1000)) : long.MaxValue;
     }
 
-    private void PassMinute()
+    private void PassTick()
     {
         var local = TimeZoneInfo.ConvertTime(Now, Plan.TimeZone).DateTime;
         _mains.Wander();
         _supply.Update(local);
-        _use.PlanMinute(_nowMs, local);
+        _use.PlanTick(_nowMs, local);
         _reports.Volts(_nowMs);
-        _agenda.At(_nowMs + MinuteMs, PassMinute);
+        _agenda.At(_nowMs + _tickMs, PassTick);
     }
 
     private void BeginFault(Fault fault)

@@ -32,7 +32,7 @@ internal sealed class ProbeSet
         _agenda = agenda;
         _rippleShare = options.RippleShare;
         _random = new SeededStream(options.Seed, $"{site}/probes/{Plan.Id}");
-        _electrodes = [.. Plan.Probes.Select((_, i) => Place(i, options.ProbeErrorMillimetres))];
+        _electrodes = [.. Plan.Probes.Select((_, i) => Place(i, options))];
         Readings = new bool[_electrodes.Length];
         foreach (var electrode in _electrodes)
         {
@@ -166,12 +166,17 @@ internal sealed class ProbeSet
         }
     }
 
-    private Electrode Place(int index, double errorMillimetres)
+    private Electrode Place(int index, SimulationOptions options)
     {
         var litresPerMillimetre = Plan.Capacity.Value / TankDepthMillimetres;
         var room = Math.Min(Gap(index, -1), Gap(index, +1));
         var most = Math.Min(MostErrorMillimetres * litresPerMillimetre, room / 4);
-        var error = Math.Clamp(errorMillimetres * litresPerMillimetre * _random.Normal(), -most, most);
+        var error = Math.Clamp(options.ProbeErrorMillimetres * litresPerMillimetre * _random.Normal(), -most, most);
+        if (options.ProbeOffsetMillimetres.TryGetValue($"{Plan.Id}/{Plan.Probes[index].Name}", out var offset))
+        {
+            error = Math.Clamp(offset * litresPerMillimetre, -0.8 * room, 0.8 * room);
+        }
+
         var swing = Plan.Probes.Length == 1 && Plan.Role is TankRole.Overhead
             ? Math.Min(FloatSwingShare * Plan.Capacity.Value, room * 0.4)
             : Math.Min(FilmMillimetres * litresPerMillimetre, room / 8);

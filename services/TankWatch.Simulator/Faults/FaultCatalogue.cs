@@ -42,6 +42,9 @@ public static class FaultCatalogue
         new(FaultKind.BlockedRiser, "blocked-riser", FaultTarget.Pump, 0, "of delivery left", "The riser is closed or choked, or the pump has lost its prime: it runs and little or nothing arrives."),
         new(FaultKind.ClockWrong, "clock-wrong", FaultTarget.Unit, double.NaN, "s ahead", "The unit's clock is off; without a size it counts from 1970."),
         new(FaultKind.NoClock, "no-clock", FaultTarget.Unit, 0, "", "The unit has no clock, and its messages no time."),
+        new(FaultKind.OrificeLeak, "orifice-leak", FaultTarget.Tank, 60, "L/h at half depth", "A hole in the tank's bottom: it leaks as the root of the depth above it."),
+        new(FaultKind.GrowingLeak, "growing-leak", FaultTarget.Tank, 30, "L/h more a week", "A leak that begins as nothing and grows steadily."),
+        new(FaultKind.NightWatering, "night-watering", FaultTarget.Tank, 300, "L a day", "A garden is watered for an hour and a half a day, each day at the time of day of its onset."),
     ];
 
     private static readonly ImmutableDictionary<string, FaultKind> ByName = All.ToImmutableDictionary(e => e.Name, e => e.Kind, StringComparer.Ordinal);

@@ -31,6 +31,9 @@ public enum FaultKind
     BlockedRiser,
     ClockWrong,
     NoClock,
+    OrificeLeak,
+    GrowingLeak,
+    NightWatering,
 }
 
 /// <summary>The sort of device a fault sits in.</summary>

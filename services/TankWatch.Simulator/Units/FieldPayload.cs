@@ -33,10 +33,15 @@ internal static class FieldPayload
         json.WriteString("state", report.Running ? "running" : "stopped");
         json.WriteString("cause", report.Cause);
         json.WriteString("mode", report.Manual ? "manual" : "auto");
-        WriteRounded(json, "volts", report.Volts);
+        if (report.Volts is not { } volts)
+        {
+            return;
+        }
+
+        WriteRounded(json, "volts", volts);
         if (report.Running && report.Watts > 0)
         {
-            WriteRounded(json, "amps", report.Watts / (PowerFactor * report.Volts));
+            WriteRounded(json, "amps", report.Watts / (PowerFactor * volts));
             WriteRounded(json, "watts", report.Watts, decimals: 0);
         }
     });
@@ -93,5 +98,5 @@ internal static class FieldPayload
     }
 }
 
-/// <summary>A pump as its unit reports it.</summary>
-internal readonly record struct PumpReport(string Pump, bool Running, string Cause, bool Manual, double Volts, double Watts);
+/// <summary>A pump as its unit reports it; without volts where nothing measures the mains.</summary>
+internal readonly record struct PumpReport(string Pump, bool Running, string Cause, bool Manual, double? Volts, double Watts);

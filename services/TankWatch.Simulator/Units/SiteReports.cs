@@ -6,7 +6,7 @@ namespace TankWatch.Simulator.Units;
 
 /// <summary>Which unit says what, and when: on each change, on connecting, and levels once an hour.</summary>
 internal sealed class SiteReports(
-    SimulatedUnit[] units, ProbeSet[] probes, PumpControl[] controls, Waterworks works, Mains mains, Agenda agenda, bool unitsHaveBattery)
+    SimulatedUnit[] units, ProbeSet[] probes, PumpControl[] controls, Waterworks works, Mains mains, Agenda agenda, SimulationOptions options)
 {
     private const long HourMs = 3_600_000;
     private const long LastGaspMs = 200; // A capacitor's worth: enough to say that the mains are gone.
@@ -105,7 +105,7 @@ internal sealed class SiteReports(
         }
 
         Volts(nowMs);
-        if (went && !unitsHaveBattery)
+        if (went && !options.UnitsHaveBattery)
         {
             agenda.At(nowMs + LastGaspMs, () => LosePower(nowMs + LastGaspMs));
         }
@@ -177,13 +177,18 @@ internal sealed class SiteReports(
     private void TellPump(SimulatedUnit unit, PumpControl pump, long nowMs, string cause)
     {
         var watts = works.Pumps[pump.Plan.Index].Watts;
-        var report = new PumpReport(pump.Plan.Id.Value, pump.Running, cause, pump.Manual, mains.Volts, watts);
+        var report = new PumpReport(pump.Plan.Id.Value, pump.Running, cause, pump.Manual, options.UnitsMeasureVolts ? mains.Volts : null, watts);
         unit.Send("pump", nowMs, stamp => FieldPayload.Pump(stamp, report));
     }
 
     private static void TellInlet(SimulatedUnit unit, PumpWater pump, long nowMs) =>
         unit.Send("inlet", nowMs, stamp => FieldPayload.Inlet(stamp, pump.Plan.Id.Value, pump.InletFlowing));
 
-    private void TellSupply(SimulatedUnit unit, long nowMs) =>
-        unit.Send("supply", nowMs, stamp => FieldPayload.Supply(stamp, mains.On, mains.Volts));
+    private void TellSupply(SimulatedUnit unit, long nowMs)
+    {
+        if (options.UnitsMeasureVolts)
+        {
+            unit.Send("supply", nowMs, stamp => FieldPayload.Supply(stamp, mains.On, mains.Volts));
+        }
+    }
 }

@@ -23,11 +23,17 @@ internal static class DayPattern
     {
         var weekend = local.DayOfWeek is DayOfWeek.Saturday or DayOfWeek.Sunday;
         var hours = weekend ? Weekend : Weekday;
+        var value = Between(hours, local);
+        return weekend ? WeekendScale * value : value;
+    }
+
+    /// <returns>Between the values of 24 hours, each of which holds at half past.</returns>
+    public static double Between(double[] hours, DateTime local)
+    {
         var position = local.TimeOfDay.TotalHours + 23.5;
         var before = (int)position;
         var share = position - before;
-        var value = ((1 - share) * hours[before % 24]) + (share * hours[(before + 1) % 24]);
-        return weekend ? WeekendScale * value : value;
+        return ((1 - share) * hours[before % 24]) + (share * hours[(before + 1) % 24]);
     }
 
     private static double[] Normalised(double[] hours)

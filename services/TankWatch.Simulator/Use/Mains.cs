@@ -7,13 +7,14 @@ internal sealed class Mains(SimulationOptions options, string site, FaultSchedul
 {
     public const double NominalVolts = 230;
 
-    private const double Memory = 0.97; // From minute to minute: it wanders back within about half an hour.
+    private const double MemoryOfAMinute = 0.97; // It wanders back within about half an hour.
     private const double MostSpreads = 3;
 
     // A motor loses a quarter of the relative voltage in speed: slip grows as torque falls with the square of the voltage.
     private const double SpeedPerVoltage = 0.25;
 
     private readonly SeededStream _random = new(options.Seed, $"{site}/mains");
+    private readonly double _memory = Math.Pow(MemoryOfAMinute, options.Tick.TotalMinutes);
     private double _wander;
 
     public bool On => !faults.Has(FaultKind.PowerCut);
@@ -24,9 +25,9 @@ internal sealed class Mains(SimulationOptions options, string site, FaultSchedul
 
     public void Wander()
     {
-        var shock = options.VoltageSpread * Math.Sqrt(1 - (Memory * Memory));
+        var shock = options.VoltageSpread * Math.Sqrt(1 - (_memory * _memory));
         var most = MostSpreads * options.VoltageSpread;
-        _wander = Math.Clamp((Memory * _wander) + (shock * _random.Normal()), -most, most);
+        _wander = Math.Clamp((_memory * _wander) + (shock * _random.Normal()), -most, most);
         Update();
     }
 

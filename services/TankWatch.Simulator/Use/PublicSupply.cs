@@ -1,3 +1,4 @@
+using System.Collections.Immutable;
 using TankWatch.Core.Sites;
 using TankWatch.Simulator.Faults;
 
@@ -12,6 +13,7 @@ internal sealed class PublicSupply
     private readonly SitePlan _plan;
     private readonly SimulationOptions _options;
     private readonly FaultSchedule _faults;
+    private readonly ImmutableArray<SupplyHours> _hours;
     private readonly double _litresPerSecond;
     private double _flowNow;
 
@@ -21,8 +23,9 @@ internal sealed class PublicSupply
         _options = options;
         _faults = faults;
         var sumps = Math.Max(1, plan.Tanks.Count(t => t.Role is TankRole.Sump));
-        var minutes = plan.SupplyHours.Length == 0 ? 1440 : plan.SupplyHours.Sum(Minutes);
-        var headroom = plan.SupplyHours.Length == 0 ? HeadroomAllDay : HeadroomInHours;
+        _hours = options.SupplyHours ?? plan.SupplyHours;
+        var minutes = _hours.Length == 0 ? 1440 : _hours.Sum(Minutes);
+        var headroom = _hours.Length == 0 ? HeadroomAllDay : HeadroomInHours;
         _litresPerSecond = (options.PublicSupplyLitresPerMinute ?? (headroom * litresPerDay / sumps / minutes)) / 60;
         LitresPerSecond = new double[plan.Tanks.Length];
     }
@@ -33,7 +36,12 @@ internal sealed class PublicSupply
     public void Update(DateTime local)
     {
         var time = TimeOnly.FromDateTime(local);
-        var runs = _plan.SupplyHours.Length == 0 || _plan.SupplyHours.Any(h => time.IsBetween(h.From, h.To));
+        var runs = _hours.Length == 0;
+        foreach (var span in _hours)
+        {
+            runs |= time.IsBetween(span.From, span.To);
+        }
+
         _flowNow = runs ? _litresPerSecond * DayFactor(local) : 0;
         ApplyFaults();
     }
@@ -51,8 +59,13 @@ internal sealed class PublicSupply
 
     private double DayFactor(DateTime local)
     {
+        if (_options.PublicSupplyLitresPerMinute is not null)
+        {
+            return 1;
+        }
+
         var day = new SeededStream(_options.Seed + (ulong)(local.Date.Ticks / TimeSpan.TicksPerDay), $"{_plan.Id}/supply");
-        return _options.PublicSupplyLitresPerMinute is null ? day.Between(0.9, 1.1) : 1;
+        return day.Between(0.9, 1.1);
     }
 
     private static double Minutes(SupplyHours hours) => ((hours.To - hours.From).TotalMinutes + 1440) % 1440 is var m && m > 0 ? m : 1440;

@@ -13,6 +13,8 @@ internal sealed class WaterUse
     private const double LargeHighLitres = 52;
     private const double MeanLitres = (SmallShare * SmallMeanLitres) + ((1 - SmallShare) * (LargeLowLitres + LargeHighLitres) / 2);
     private const int AssumedResidents = 24;
+    private const double SmallestDraw = 0.2; // Of the mean, where the pattern gives one.
+    private const long WateringMs = 90 * 60_000;
 
     private readonly SitePlan _plan;
     private readonly SimulationOptions _options;
@@ -21,6 +23,7 @@ internal sealed class WaterUse
     private readonly SeededStream[] _random;
     private readonly double[] _litresPerDay;
     private readonly int[] _open;
+    private readonly UseOverTime? _pattern;
 
     public WaterUse(SitePlan plan, SimulationOptions options, FaultSchedule faults, Agenda agenda)
     {
@@ -33,6 +36,7 @@ internal sealed class WaterUse
         _litresPerDay = [.. plan.Tanks.Select(t => t.Role is TankRole.Overhead ? LitresPerDay * t.Capacity.Value / overhead : 0)];
         _random = [.. plan.Tanks.Select(t => new SeededStream(options.Seed, $"{plan.Id}/use/{t.Id}"))];
         _open = new int[plan.Tanks.Length];
+        _pattern = options.Use is { } use ? new UseOverTime(use, options.Seed, plan.Id.Value) : null;
         LitresPerSecond = new double[plan.Tanks.Length];
     }
 
@@ -42,10 +46,10 @@ internal sealed class WaterUse
     /// <summary>What taps ask for now, by tank index.</summary>
     public double[] LitresPerSecond { get; }
 
-    /// <summary>Puts the draws of the coming minute on the agenda.</summary>
-    public void PlanMinute(long nowMs, DateTime local)
+    /// <summary>Puts the draws from now to the next tick on the agenda.</summary>
+    public void PlanTick(long nowMs, DateTime local)
     {
-        var factor = DayPattern.At(local) * DayFactor(local);
+        var factor = _pattern?.At(local) ?? (DayPattern.At(local) * DayFactor(local));
         foreach (var tank in _plan.Tanks)
         {
             var scale = _faults.Find(FaultKind.HeavyUse, tank.Id.Value)?.EffectiveSize ?? 1;
@@ -56,8 +60,10 @@ internal sealed class WaterUse
             }
             else if (litresPerMinute > 0)
             {
-                PlanDraws(tank.Index, nowMs, factor * litresPerMinute / MeanLitres);
+                PlanDraws(tank.Index, nowMs, factor * litresPerMinute * _options.Tick.TotalMinutes / (_options.Use?.DrawLitres ?? MeanLitres));
             }
+
+            Water(tank, nowMs, local);
         }
     }
 
@@ -66,11 +72,27 @@ internal sealed class WaterUse
         var random = _random[tank];
         for (var left = random.Poisson(expected); left > 0; left--)
         {
-            var startMs = nowMs + (long)random.Between(0, 60_000);
-            var litres = random.Chance(SmallShare) ? random.Exponential(SmallMeanLitres) : random.Between(LargeLowLitres, LargeHighLitres);
+            var startMs = nowMs + (long)random.Between(0, _options.Tick.TotalMilliseconds);
+            var litres = _options.Use is { } use ? use.DrawLitres * random.Between(SmallestDraw, 2 - SmallestDraw)
+                : random.Chance(SmallShare) ? random.Exponential(SmallMeanLitres)
+                : random.Between(LargeLowLitres, LargeHighLitres);
             var litresPerSecond = random.Between(4, 12) / 60;
             _agenda.At(startMs, () => Open(tank, litresPerSecond));
             _agenda.At(startMs + Math.Max(1, (long)(1000 * litres / litresPerSecond)), () => Close(tank, litresPerSecond));
+        }
+    }
+
+    /// <summary>Opens the garden's tap when its time of day comes.</summary>
+    private void Water(Tank tank, long nowMs, DateTime local)
+    {
+        if (_faults.Find(FaultKind.NightWatering, tank.Id.Value) is { } watering
+            && TimeZoneInfo.ConvertTime(watering.From, _plan.TimeZone).TimeOfDay is var begins
+            && begins >= local.TimeOfDay && begins < local.TimeOfDay + _options.Tick)
+        {
+            var startMs = nowMs + (long)(begins - local.TimeOfDay).TotalMilliseconds;
+            var litresPerSecond = watering.EffectiveSize / WateringMs * 1000;
+            _agenda.At(startMs, () => Open(tank.Index, litresPerSecond));
+            _agenda.At(startMs + WateringMs, () => Close(tank.Index, litresPerSecond));
         }
     }
 

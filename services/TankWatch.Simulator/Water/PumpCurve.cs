@@ -6,8 +6,6 @@ namespace TankWatch.Simulator.Water;
 /// </summary>
 internal sealed class PumpCurve
 {
-    // Shut-off head over the lift of the duty point: between the 4/3 a solver assumes for one known point and a flatter set.
-    private const double ShutOffOverLift = 1.4;
     private const double PumpShare = 0.80;
     private const double RiserShare = 0.12;
     private const double BranchShare = 1 - PumpShare - RiserShare;
@@ -19,9 +17,10 @@ internal sealed class PumpCurve
     /// <param name="litresPerSecond">Delivery at rated speed against <paramref name="liftMetres"/> with every branch open.</param>
     /// <param name="liftMetres">Static lift, above 0.</param>
     /// <param name="branches">Tanks on the riser, at least 1.</param>
-    public PumpCurve(double litresPerSecond, double liftMetres, int branches)
+    /// <param name="shutOffOverLift">Shut-off head over <paramref name="liftMetres"/>, above 1; a solver assumes 4/3 for one known point.</param>
+    public PumpCurve(double litresPerSecond, double liftMetres, int branches, double shutOffOverLift)
     {
-        _shutOffMetres = ShutOffOverLift * liftMetres;
+        _shutOffMetres = shutOffOverLift * liftMetres;
         var resistance = (_shutOffMetres - liftMetres) / (litresPerSecond * litresPerSecond);
         _sharedResistance = (PumpShare + RiserShare) * resistance;
         _branchResistance = BranchShare * resistance * branches * branches; // Each branch carries its part of the flow.

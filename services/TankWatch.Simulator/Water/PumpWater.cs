@@ -21,7 +21,7 @@ internal sealed class PumpWater
             : plan.RatedDelivery is { } rated ? TrueShareOfRated * rated.Value
             : AssumedLitresPerMinute;
         NominalLitresPerSecond = litresPerMinute / 60;
-        Curve = new PumpCurve(NominalLitresPerSecond, LiftMetres, plan.To.Length);
+        Curve = new PumpCurve(NominalLitresPerSecond, LiftMetres, plan.To.Length, options.ShutOffOverLift);
         RiserCapacity = plan.Riser?.Value ?? (RiserLitresPerMetre * LiftMetres);
         RiserLitres = RiserCapacity;
         _shares = [.. plan.To.Select(_ => random.Between(0.85, 1.15))]; // No two branches are alike.
@@ -48,6 +48,10 @@ internal sealed class PumpWater
     public double RiserNet { get; private set; }
     public double Watts { get; set; }
     public double DeliveredLitres { get; private set; }
+
+    /// <summary>Back out of tanks through the pump.</summary>
+    public double BackDrainedLitres { get; private set; }
+
     public double RunSeconds { get; private set; }
     public double Joules { get; private set; }
     public int Starts { get; set; }
@@ -93,6 +97,7 @@ internal sealed class PumpWater
     {
         RiserLitres += RiserNet * seconds;
         DeliveredLitres += IntoTanks * seconds;
+        BackDrainedLitres += EntersAtTop ? 0 : BackDrain * seconds;
         RunSeconds += Running ? seconds : 0;
         Joules += Running ? Watts * seconds : 0;
     }

@@ -25,10 +25,11 @@ public sealed record WaterBalance(
 /// <param name="DeliveredLitres">Into tanks.</param>
 /// <param name="RunSeconds">Of running, dry or not.</param>
 /// <param name="EnergyKwh">Electricity taken.</param>
-public sealed record PumpTruth(bool Running, int Starts, double DeliveredLitres, double RunSeconds, double EnergyKwh);
+/// <param name="BackDrainedLitres">Back out of tanks, through the resting pump.</param>
+public sealed record PumpTruth(bool Running, int Starts, double DeliveredLitres, double RunSeconds, double EnergyKwh, double BackDrainedLitres);
 
 /// <summary>What really is and was, for tests and for scoring; no message carries it.</summary>
-/// <param name="At">The last event of the site, at most a minute before the time it was advanced to.</param>
+/// <param name="At">The last event of the site, at most a tick before the time it was advanced to.</param>
 /// <param name="Balance">Of the whole site since its start.</param>
 /// <param name="TankLitres">By tank id.</param>
 /// <param name="Pumps">By pump id.</param>

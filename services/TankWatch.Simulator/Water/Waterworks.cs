@@ -15,7 +15,10 @@ internal sealed class Waterworks
     private const double EmptyingSeconds = 120;
     private const double WeakestShare = 0.3;
 
+    private const double TankDepthMetres = 1.2;
+
     private readonly FaultSchedule _faults;
+    private readonly bool _entersBelow;
     private readonly double _storedAtStart;
     private double _supplied;
     private double _fromBore;
@@ -28,6 +31,7 @@ internal sealed class Waterworks
     public Waterworks(SitePlan plan, SimulationOptions options, FaultSchedule faults)
     {
         _faults = faults;
+        _entersBelow = options.RiserEntersBelow;
         var random = new SeededStream(options.Seed, $"{plan.Id}/water");
         Tanks = [.. plan.Tanks.Select(t => new TankWater(t, InitialLitres(t, options, random)))];
         Pumps = [.. plan.Pumps.Select(p => new PumpWater(p, options, random))];
@@ -49,7 +53,7 @@ internal sealed class Waterworks
             tank.MoveValves();
             tank.In = tank.FloatClosed ? 0 : supply[tank.Plan.Index];
             tank.Use = use[tank.Plan.Index];
-            tank.Leak = (_faults.Find(FaultKind.Leak, tank.Plan.Id.Value)?.EffectiveSize ?? 0) / 3600;
+            tank.Leak = LeakLitresPerHour(tank, now) / 3600;
             tank.Drain = _faults.Has(FaultKind.DrySump, tank.Plan.Id.Value) ? tank.Capacity / EmptyingSeconds : 0;
             tank.Pumped = 0;
             tank.BackDrain = 0;
@@ -113,7 +117,7 @@ internal sealed class Waterworks
         Tanks.ToImmutableSortedDictionary(t => t.Plan.Id.Value, t => t.Litres, StringComparer.Ordinal),
         Pumps.ToImmutableSortedDictionary(
             p => p.Plan.Id.Value,
-            p => new PumpTruth(p.Running, p.Starts, p.DeliveredLitres, p.RunSeconds, p.Joules / 3.6e6),
+            p => new PumpTruth(p.Running, p.Starts, p.DeliveredLitres, p.RunSeconds, p.Joules / 3.6e6, p.BackDrainedLitres),
             StringComparer.Ordinal));
 
     private void SolvePump(PumpWater pump, DateTimeOffset now, double speed)
@@ -130,7 +134,7 @@ internal sealed class Waterworks
         var dry = sump?.SuctionDry ?? _faults.Has(FaultKind.DrySump, id);
         if (!dry)
         {
-            var lift = pump.LiftMetres + (sump is null ? 0 : SumpDepthMetres * (1 - (sump.Litres / sump.Capacity)));
+            var lift = pump.LiftMetres + (sump is null ? 0 : SumpDepthMetres * (1 - (sump.Litres / sump.Capacity))) + WaterAbove(pump);
             var open = pump.Plan.To.Count(t => pump.IsOpen(Tanks[t]));
             pump.Delivery = pump.Curve.LitresPerSecond(speed, lift, open) * ShareLeft(id, now);
         }
@@ -157,15 +161,42 @@ internal sealed class Waterworks
         }
         else
         {
-            var source = Tanks[pump.Plan.To[0]];
-            pump.BackDrain = source.Litres > 0 ? litresPerSecond : 0;
-            source.BackDrain += pump.BackDrain;
+            var sources = pump.Plan.To.Select(t => Tanks[t]).Where(t => t.Litres > 0).ToList();
+            pump.BackDrain = sources.Count > 0 ? litresPerSecond : 0;
+            foreach (var source in sources)
+            {
+                source.BackDrain += litresPerSecond / sources.Count;
+            }
         }
 
         if (sump is not null)
         {
             sump.In += pump.BackDrain;
         }
+    }
+
+    /// <summary>Metres of water over the middle of the tanks that a riser from below must lift into.</summary>
+    private double WaterAbove(PumpWater pump)
+    {
+        var (litres, capacity) = (0.0, 0.0);
+        foreach (var index in pump.Plan.To)
+        {
+            litres += Tanks[index].Litres;
+            capacity += Tanks[index].Capacity;
+        }
+
+        return _entersBelow ? TankDepthMetres * ((litres / capacity) - 0.5) : 0;
+    }
+
+    private double LeakLitresPerHour(TankWater tank, DateTimeOffset now)
+    {
+        var id = tank.Plan.Id.Value;
+        var steady = _faults.Find(FaultKind.Leak, id)?.EffectiveSize ?? 0;
+
+        // By Torricelli; the level hardly moves within the few minutes at most for which flows are held.
+        var orifice = (_faults.Find(FaultKind.OrificeLeak, id)?.EffectiveSize ?? 0) * Math.Sqrt(2 * Math.Max(0, tank.Litres) / tank.Capacity);
+        var growing = _faults.Find(FaultKind.GrowingLeak, id) is { } leak ? leak.EffectiveSize * (now - leak.From).TotalDays / 7 : 0;
+        return steady + orifice + growing;
     }
 
     private double ShareLeft(string pump, DateTimeOffset now)

@@ -45,6 +45,12 @@ public class FaultTests
         [FaultKind.BlockedRiser] = () => new(Shows: (seen, _) => seen.StopsFor("dry-run") > 10),
         [FaultKind.ClockWrong] = () => new(Shows: (seen, _) => During(seen.Messages, m => m.SentAt).All(m => At(m) is { Year: 1970 })),
         [FaultKind.NoClock] = () => new(Shows: (seen, _) => During(seen.Messages, m => m.SentAt).All(m => At(m) is null)),
+
+        // [D]: the roof's level lies between its probes, so the root of its share of half depth between 0.71 and 1.34; growing 70 L/h a week for
+        // two days gives 70 / 7 * 2 * 24 L.
+        [FaultKind.OrificeLeak] = () => new(Size: 80, Shows: (seen, _) => seen.Truth.Balance.Leaked is > 0.8 * 80 * 48 and < 1.3 * 80 * 48),
+        [FaultKind.GrowingLeak] = () => new(Size: 70, Shows: (seen, _) => Math.Abs(seen.Truth.Balance.Leaked - 480) < 1),
+        [FaultKind.NightWatering] = () => new(Size: 200, Shows: (seen, healthy) => Math.Abs(seen.Truth.Balance.Used - healthy.Truth.Balance.Used - 400) < 5),
     };
 
     /// <param name="Shows">What is seen with the fault, against the same weeks without it.</param>
