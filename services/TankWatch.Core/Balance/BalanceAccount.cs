@@ -15,7 +15,7 @@ internal static class BalanceAccount
         var crossing = BalanceModel.CrossingSpread * tank.Capacity.Value;
         if (passage.OnHours == 0)
         {
-            return new(index, passage, Math.Max(0, -gain), 2 * crossing * crossing);
+            return new(index, passage, Math.Max(0, -gain), 0, 2 * crossing * crossing);
         }
 
         if (balance.Filter is not { } filter || passage.LowVoltage)
@@ -23,12 +23,13 @@ internal static class BalanceAccount
             return null;
         }
 
-        var (delivered, variance) = Delivered(filter, passage.On);
-        return new(index, passage, Math.Max(0, delivered - gain), variance + (2 * crossing * crossing));
+        var (delivered, common) = Delivered(filter, passage.On);
+        var own = BalanceModel.RunSpread * delivered;
+        return new(index, passage, Math.Max(0, delivered - gain), common, (own * own) + (2 * crossing * crossing));
     }
 
-    /// <summary>Litres that came in, and their variance.</summary>
-    public static (double Litres, double Variance) Delivered(BalanceFilter filter, in Inflows on)
+    /// <summary>Litres that came in, and their spread as far as the deliveries are not known.</summary>
+    public static (double Litres, double Spread) Delivered(BalanceFilter filter, in Inflows on)
     {
         var (litres, variance) = (0.0, 0.0);
         for (var a = 0; a < filter.Columns; a++)
@@ -40,8 +41,7 @@ internal static class BalanceAccount
             }
         }
 
-        var own = BalanceModel.RunSpread * litres;
-        return (litres, Math.Max(0, variance) + (own * own));
+        return (litres, Math.Sqrt(Math.Max(0, variance)));
     }
 
     /// <summary>Water that will leave between two moments, a found leak included: litres and variance.</summary>

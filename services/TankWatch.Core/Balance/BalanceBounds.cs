@@ -13,29 +13,44 @@ internal static class BalanceBounds
             return null;
         }
 
-        if (balance.Outflow is not null)
+        if (balance.Outflow is { } found)
         {
-            var (size, half) = (Math.Max(0, filter.Mean[BalanceFilter.Leak]), BalanceAccount.Ninety * Math.Sqrt(balance.Scale) * filter.Spread(BalanceFilter.Leak));
-            return new(size, Math.Max(0, size - half), size + half);
+            return found.Change == Change.BackDrain ? new(0, 0, Bound(filter, balance.Scale)) : Size(filter, balance.Scale);
         }
 
         return Hidden(balance) is { } bound ? new(0, 0, bound) : null;
     }
 
-    /// <summary>Of a leak that began a week ago or earlier: what the passages since then still leave possible.</summary>
+    /// <summary>What leaves at all hours, given that nothing drains back.</summary>
+    private static Estimate Size(BalanceFilter filter, double scale)
+    {
+        var (leak, back) = (filter.At(BalanceFilter.Leak, BalanceFilter.Leak), filter.At(BalanceFilter.BackDrain, BalanceFilter.BackDrain));
+        var both = filter.At(BalanceFilter.Leak, BalanceFilter.BackDrain);
+        var share = back > 0 ? both / back : 0;
+        var size = Math.Max(0, filter.Mean[BalanceFilter.Leak] - (share * filter.Mean[BalanceFilter.BackDrain]));
+        var half = BalanceAccount.Ninety * Math.Sqrt(Math.Max(0, scale * (leak - (share * both))));
+        return new(size, Math.Max(0, size - half), size + half);
+    }
+
+    private static double Bound(BalanceFilter filter, double scale) =>
+        Math.Max(0, filter.Mean[BalanceFilter.Leak]) + (BalanceAccount.Ninety * Math.Sqrt(scale) * filter.Spread(BalanceFilter.Leak));
+
+    /// <summary>Of a leak that began a week ago or earlier: the most that the passages since then still leave possible.</summary>
     private static double? Hidden(TankBalance balance)
     {
         double? bound = null;
+        var newest = balance.Filter!.LastTicks;
         foreach (var onset in balance.Onsets)
         {
-            if (onset.Weight(Change.Leak) > 0)
+            if (onset.Weight(Change.Leak) > 0 && (bound is null || newest - onset.Ticks >= Week))
             {
-                var (_, size, spread) = Weighing.One(onset, Change.Leak, balance.Filter!, balance.Scale);
-                var high = Math.Max(0, size) + (BalanceAccount.Ninety * spread);
-                bound = bound is { } known ? Math.Min(known, high) : high;
+                var (_, size, spread) = Weighing.One(onset, Change.Leak, balance.Filter, balance.Scale);
+                bound = Math.Max(bound ?? 0, Math.Max(0, size) + (BalanceAccount.Ninety * spread));
             }
         }
 
         return bound;
     }
+
+    private static readonly long Week = TimeSpan.FromDays(7).Ticks;
 }

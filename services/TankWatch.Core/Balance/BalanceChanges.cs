@@ -11,12 +11,12 @@ namespace TankWatch.Core.Balance;
 internal static class BalanceChanges
 {
     // How sure: of anything having changed at all, and of which it is.
-    private const double Sure = 0.97, SureOfUse = 0.95;
+    private const double Sure = 0.99, SureOfUse = 0.95;
 
-    // Which outflow it is has to be the surer, the less it has cost so far: litres lost.
-    private const double SureOfKind = 0.95, LeastSureOfKind = 0.57, LittleLost = 1500, MuchLost = 4000;
-    private const double LeastLoss = 0.03, ShortHours = 48, SurprisingBriefly = 5;
-    private const int FillsToTell = 3;
+    // That water leaves, and which way, has to be the surer, the less it has cost so far: litres lost.
+    private const double LeastSure = 0.94, SureOfKind = 0.95, LeastSureOfKind = 0.57, LittleLost = 1500, MuchLost = 4000;
+    private const double LeastLoss = 0.03, LeastStep = 0.04, LargeLoss = 0.15, MostFills = 0.75, ShortHours = 48, SurprisingBriefly = 5;
+    private const int FillsToTellLarge = 2, FillsToTell = 5;
 
     public static TankBalance Settle(TankBalance balance, DateTimeOffset now)
     {
@@ -34,7 +34,7 @@ internal static class BalanceChanges
         var delivery = shares[(int)Change.Delivery] + shares[(int)Change.Decline];
         var habits = shares[(int)Change.EveningHabit] + shares[(int)Change.NightHabit] + shares[(int)Change.DawnHabit];
         var leaving = leak + back + habits;
-        if (leaving > Sure && leak + back > habits && Outflow(balance, explanations, leak / leaving, back / leaving, now) is { } outflow)
+        if (leaving > LeastSure && leak + back > habits && Outflow(balance, explanations, leak, back, leaving, now) is { } outflow)
         {
             return Believe(balance, explanations, shares, outflow, Changes.IsOutflow, now);
         }
@@ -79,7 +79,7 @@ internal static class BalanceChanges
         return Math.Exp(-most) / sum;
     }
 
-    private static Change? Outflow(TankBalance balance, ReadOnlySpan<Explanation> explanations, double leak, double back, DateTimeOffset now)
+    private static Change? Outflow(TankBalance balance, ReadOnlySpan<Explanation> explanations, double leak, double back, double leaving, DateTimeOffset now)
     {
         var leaks = explanations[(int)Change.GrowingLeak].LogOdds > explanations[(int)Change.Leak].LogOdds ? Change.GrowingLeak : Change.Leak;
         var change = leak >= back ? leaks : Change.BackDrain;
@@ -87,8 +87,9 @@ internal static class BalanceChanges
         var hours = (now - balance.Onsets[told.Onset].At).TotalHours;
         var lost = change == Change.GrowingLeak ? told.Size * hours * hours / 48 : told.Size * hours;
         var waited = Math.Clamp((lost - LittleLost) / (MuchLost - LittleLost), 0, 1);
-        var needed = SureOfKind - ((SureOfKind - LeastSureOfKind) * waited);
-        return Math.Max(leak, back) >= needed && IsLongEnough(balance, told, now) ? change : null;
+        var sure = leaving >= Sure - ((Sure - LeastSure) * waited);
+        var kind = Math.Max(leak, back) >= leaving * (SureOfKind - ((SureOfKind - LeastSureOfKind) * waited));
+        return sure && kind && IsLongEnough(balance, told, now) ? change : null;
     }
 
     /// <summary>A day or two may be odd in many ways that no list of changes has: more is asked of them.</summary>
@@ -101,21 +102,37 @@ internal static class BalanceChanges
     private static Change? Delivered(TankBalance balance, ReadOnlySpan<Explanation> explanations, DateTimeOffset now)
     {
         var (step, decline) = (explanations[(int)Change.Delivery], explanations[(int)Change.Decline]);
-        var change = step.LogOdds >= decline.LogOdds ? step : decline;
-        var days = (now - balance.Onsets[change.Onset].At).TotalDays;
-        var loss = change.Change == Change.Decline ? change.Size * days : change.Size;
-        return Math.Abs(loss) >= LeastLoss && FillsSince(balance, balance.Onsets[change.Onset].Ticks) >= FillsToTell ? change.Change : null;
-    }
-
-    private static int FillsSince(TankBalance balance, long ticks)
-    {
-        var fills = 0;
-        foreach (var witness in balance.Witnesses)
+        if (step.LogOdds < decline.LogOdds)
         {
-            fills += witness.Filling && witness.Start >= ticks ? 1 : 0;
+            var lost = decline.Size * (now - balance.Onsets[decline.Onset].At).TotalDays;
+            return -lost >= LeastLoss ? Change.Decline : null;
         }
 
-        return fills;
+        var size = Math.Abs(step.Size);
+        var (fills, showing) = FillsSince(balance, balance.Onsets[step.Onset].Ticks, step.Size);
+        var enough = fills >= (size >= LargeLoss ? FillsToTellLarge : FillsToTell) && showing >= MostFills * fills;
+        return size >= LeastStep && enough ? Change.Delivery : null;
+    }
+
+    /// <returns>Fills since then, and those that show at least a third of the change: one burst of draws makes one fill slow, not all.</returns>
+    private static (int Fills, int Showing) FillsSince(TankBalance balance, long ticks, double size)
+    {
+        const double Third = 1.0 / 3;
+        var (fills, showing, seen, expected, filling) = (0, 0, 0.0, 0.0, false);
+        foreach (var witness in balance.Witnesses)
+        {
+            if (filling && !witness.Filling)
+            {
+                (fills, showing) = (fills + 1, showing + (Shows() ? 1 : 0));
+            }
+
+            filling = witness.Filling && witness.Start >= ticks;
+            (seen, expected) = filling ? (seen + witness.Gain, expected + witness.Expected) : (0, 0);
+        }
+
+        return filling ? (fills + 1, showing + (Shows() ? 1 : 0)) : (fills, showing);
+
+        bool Shows() => (seen - expected) * Math.Sign(size) >= Third * Math.Abs(size) * expected;
     }
 
     private static TankBalance Believe(

@@ -52,7 +52,7 @@ internal static class BalanceModel
     /// <summary>
     /// Flow through a hole grows with the root of the depth above it (Torricelli), through a tap below not at all; a content to this power lies between.
     /// </summary>
-    public const double LeakExponent = 0.35;
+    public const double LeakExponent = 0.25;
 
     /// <summary>Passages that tell the mean use and delivery to start from, and how many must have been seen before a change is looked for.</summary>
     public const int FirstPassages = 24, EnoughPassages = 60;

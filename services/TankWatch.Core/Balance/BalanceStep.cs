@@ -7,13 +7,14 @@ namespace TankWatch.Core.Balance;
 /// <param name="Tank">Index of the tank.</param>
 /// <param name="Passage">The passage.</param>
 /// <param name="Used">Water that left the tank in it, litres.</param>
-/// <param name="Variance">Of that, litres squared.</param>
-internal readonly record struct Accounted(int Tank, Passage Passage, double Used, double Variance);
+/// <param name="Common">Spread of that which all passages share: of the delivery. Litres.</param>
+/// <param name="Variance">Of that besides, litres squared.</param>
+internal readonly record struct Accounted(int Tank, Passage Passage, double Used, double Common, double Variance);
 
 /// <summary>Learns from passages: what is believed, and whether something changed.</summary>
 internal static class BalanceStep
 {
-    private const double WildestKept = 6, Impossible = 150, NarrowDraws = 8;
+    private const double WildestKept = 6, Impossible = 150, NarrowDraws = 8, DaysApart = 4;
     public const int OnsetsAtMost = 18;
     private static readonly long BetweenOnsets = TimeSpan.FromHours(6).Ticks, OldestOnset = TimeSpan.FromDays(40).Ticks;
 
@@ -140,7 +141,9 @@ internal static class BalanceStep
         var (least, share) = (1, double.MaxValue);
         for (var i = 1; i < onsets.Count - 1; i++)
         {
-            var gap = (onsets[i + 1].Ticks - onsets[i - 1].Ticks) / (double)Math.Max(1, now - onsets[i].Ticks);
+            // Evenly in proportion to the age for a few days, wider beyond: what began long ago is not in doubt of hours.
+            var age = Math.Max(1, now - onsets[i].Ticks) / (double)TimeSpan.TicksPerDay;
+            var gap = (onsets[i + 1].Ticks - onsets[i - 1].Ticks) / (age * (1 + (age / DaysApart)));
             (least, share) = gap < share ? (i, gap) : (least, share);
         }
 

@@ -50,7 +50,7 @@ internal readonly record struct Anchor(
 /// </summary>
 public sealed record TankBalance
 {
-    internal const int WitnessesKept = 12;
+    internal const int WitnessesKept = 24;
 
     internal Anchor Anchor { get; init; } = Anchor.None;
 

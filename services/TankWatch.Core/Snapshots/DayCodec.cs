@@ -15,6 +15,7 @@ internal static class DayCodec
         w.List(day.Tanks, static (x, tank) =>
         {
             x.Number(tank.Used);
+            x.Number(tank.Common);
             x.Number(tank.Variance);
             x.Number(tank.UsualUse);
             x.Number(tank.KnownHours);
@@ -34,7 +35,7 @@ internal static class DayCodec
         var date = DateOnly.FromDayNumber(r.Whole(0, DateOnly.MaxValue.DayNumber));
         var day = new DayLedger(
             date, r.Time(), r.Time(), r.Flag(), r.List(ReadPump, pumps),
-            r.List(static (ref SnapshotReader x) => new TankTally(x.Number(), x.Number(), x.Number(), x.Number(), x.Number(), x.Flag()), tanks), null);
+            r.List(static (ref SnapshotReader x) => new TankTally(x.Number(), x.Number(), x.Number(), x.Number(), x.Number(), x.Number(), x.Flag()), tanks), null);
         if (!r.Flag())
         {
             return day;

@@ -37,12 +37,13 @@ public readonly record struct PumpTally(
 
 /// <summary>What one tank did so far in a local day.</summary>
 /// <param name="Used">Litres that left it in the stretches accounted for.</param>
-/// <param name="Variance">Of those, litres squared.</param>
+/// <param name="Common">Spread of those which all stretches share, litres.</param>
+/// <param name="Variance">Of those besides, litres squared.</param>
 /// <param name="UsualUse">Litres usual for the hours of those stretches; 0 before anything is usual.</param>
 /// <param name="KnownHours">Their hours.</param>
 /// <param name="EmptySeconds">Finished stretches below the lowest probe.</param>
 /// <param name="Seen">Its probes were heard of in the day.</param>
-public readonly record struct TankTally(double Used, double Variance, double UsualUse, double KnownHours, double EmptySeconds, bool Seen);
+public readonly record struct TankTally(double Used, double Common, double Variance, double UsualUse, double KnownHours, double EmptySeconds, bool Seen);
 
 /// <summary>The figures of one local day in progress, and of the day before while a run across midnight may still add to it.</summary>
 /// <param name="Date">Local date.</param>
@@ -167,14 +168,17 @@ public sealed record DayLedger(
             (share, usual) = (all > 0 ? BalanceAccount.Leaving(balance, plan.TimeZone, from, to).Litres / all : share, BalanceAccount.Use(balance.Filter, plan.TimeZone, from, to));
         }
 
-        // How much of it fell before midnight is a draw of lots among its draws.
-        var split = share * (1 - share) * BalanceModel.DrawLitres * stretch.Used;
+        // How much of it fell before midnight is a draw of lots among its draws, and of how that night's pattern differs from the usual.
+        const double PatternSpread = 0.2;
+        var apart = share * (1 - share) * stretch.Used;
+        var split = (apart * BalanceModel.DrawLitres) + Math.Pow(PatternSpread * apart, 2);
         var tally = Tanks[stretch.Tank];
         return this with
         {
             Tanks = Tanks.SetItem(stretch.Tank, tally with
             {
                 Used = tally.Used + (share * stretch.Used),
+                Common = tally.Common + (share * stretch.Common),
                 Variance = tally.Variance + (share * share * stretch.Variance) + split,
                 UsualUse = tally.UsualUse + usual,
                 KnownHours = tally.KnownHours + hours,
@@ -254,7 +258,7 @@ public sealed record DayLedger(
             return null;
         }
 
-        var (used, variance, missing) = (tally.Used, tally.Variance, Math.Max(0, hours - tally.KnownHours));
+        var (used, variance, missing) = (tally.Used, tally.Variance + (tally.Common * tally.Common), Math.Max(0, hours - tally.KnownHours));
         if (balance is { Filter: { } filter })
         {
             var (all, spread) = BalanceAccount.Leaving(balance, plan.TimeZone, Start, to);
