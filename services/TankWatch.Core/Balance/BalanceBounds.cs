@@ -35,14 +35,14 @@ internal static class BalanceBounds
     private static double Bound(BalanceFilter filter, double scale) =>
         Math.Max(0, filter.Mean[BalanceFilter.Leak]) + (BalanceAccount.Ninety * Math.Sqrt(scale) * filter.Spread(BalanceFilter.Leak));
 
-    /// <summary>Of a leak that began a week ago or earlier: the most that the passages since then still leave possible.</summary>
+    /// <summary>Of a leak that began two days ago or earlier: the most that the passages since then still leave possible.</summary>
     private static double? Hidden(TankBalance balance)
     {
         double? bound = null;
         var newest = balance.Filter!.LastTicks;
         foreach (var onset in balance.Onsets)
         {
-            if (onset.Weight(Change.Leak) > 0 && (bound is null || newest - onset.Ticks >= Week))
+            if (onset.Weight(Change.Leak) > 0 && (bound is null || newest - onset.Ticks >= Settled))
             {
                 var (_, size, spread) = Weighing.One(onset, Change.Leak, balance.Filter, balance.Scale);
                 bound = Math.Max(bound ?? 0, Math.Max(0, size) + (BalanceAccount.Ninety * spread));
@@ -52,5 +52,5 @@ internal static class BalanceBounds
         return bound;
     }
 
-    private static readonly long Week = TimeSpan.FromDays(7).Ticks;
+    private static readonly long Settled = TimeSpan.FromDays(2).Ticks;
 }

@@ -21,7 +21,7 @@ internal static class BalanceChanges
     public static TankBalance Settle(TankBalance balance, DateTimeOffset now)
     {
         balance = Ended(balance, now);
-        if (balance.Onsets.IsEmpty)
+        if (!Weighing.IsWorthwhile(balance.Onsets.AsSpan(), balance.Scale))
         {
             return balance;
         }

@@ -87,7 +87,7 @@ internal sealed class Onset
     /// <summary>This onset after a passage.</summary>
     public Onset After(in Lesson lesson)
     {
-        var next = new Onset(Ticks, count, new short[Packed.Length], (float[])Sums.Clone());
+        var next = new Onset(Ticks, count, GC.AllocateUninitializedArray<short>(Packed.Length), (float[])Sums.Clone());
         Span<float> room = stackalloc float[count];
         for (var change = (Change)0; (int)change < Changes.Count; change++)
         {

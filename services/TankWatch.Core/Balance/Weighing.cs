@@ -21,15 +21,20 @@ internal static class Weighing
     public static void All(ReadOnlySpan<Onset> onsets, BalanceFilter filter, double scale, long now, Span<Explanation> into)
     {
         Span<double> logs = stackalloc double[onsets.Length];
+        Span<double> priors = stackalloc double[onsets.Length];
+        for (var i = 0; i < onsets.Length; i++)
+        {
+            var until = i + 1 < onsets.Length ? onsets[i + 1].Ticks : now;
+            priors[i] = Math.Log(Math.Max(1, until - onsets[i].Ticks) / (365.25 * TimeSpan.TicksPerDay));
+        }
+
         for (var change = (Change)0; (int)change < Changes.Count; change++)
         {
-            var (best, size, spread) = (0, 0.0, 0.0);
+            var (best, size, spread, rate) = (0, 0.0, 0.0, Math.Log(Changes.Of(change).PerYear));
             for (var i = 0; i < onsets.Length; i++)
             {
-                var until = i + 1 < onsets.Length ? onsets[i + 1].Ticks : now;
-                var years = Math.Max(1, until - onsets[i].Ticks) / (365.25 * TimeSpan.TicksPerDay);
                 var (log, mean, deviation) = One(onsets[i], change, filter, scale);
-                logs[i] = log + Math.Log(Changes.Of(change).PerYear * years);
+                logs[i] = log + priors[i] + rate;
                 if (i == 0 || logs[i] > logs[best])
                 {
                     (best, size, spread) = (i, mean, deviation);
@@ -39,6 +44,31 @@ internal static class Weighing
             into[(int)change] = new(change, LogSum(logs), best, size, spread);
         }
     }
+
+    /// <summary>Whether any change may explain enough to be worth weighing: most of the time none comes near.</summary>
+    public static bool IsWorthwhile(ReadOnlySpan<Onset> onsets, double scale)
+    {
+        foreach (var onset in onsets)
+        {
+            for (var change = (Change)0; (int)change < Changes.Count; change++)
+            {
+                var (weight, pull) = (onset.Weight(change), onset.Pull(change));
+                if (pull * pull > 2 * scale * weight * Enough[(int)change])
+                {
+                    return true;
+                }
+            }
+        }
+
+        return false;
+    }
+
+    /// <summary>
+    /// Gain in log likelihood below which no change is ever believed: odds of 16 to 1 are asked for, 40 days of a prior are a tenth of a year,
+    /// and the sign is worth a factor of two.
+    /// </summary>
+    private static readonly double[] Enough =
+        [.. Enumerable.Range(0, Changes.Count).Select(change => Math.Max(3, 3.5 - Math.Log(Changes.Of((Change)change).PerYear)))];
 
     /// <summary>The log Bayes factor of one change at one onset, and its size given that it is so.</summary>
     public static (double Log, double Size, double Spread) One(Onset onset, Change change, BalanceFilter filter, double scale)
@@ -57,7 +87,7 @@ internal static class Weighing
     }
 
     /// <summary>Log of twice the share of a normal distribution that lies on the right side of zero.</summary>
-    private static double LogShare(double z) => z < -5
+    private static double LogShare(double z) => z > 5 ? Math.Log(2) : z < -5
         ? Math.Log(2 / (-z * Math.Sqrt(2 * Math.PI))) - (0.5 * z * z)
         : Math.Log(SpecialFunctions.Erfc(-z / Constants.Sqrt2));
 

@@ -147,7 +147,10 @@ internal static class LevelStep
         {
             var alone = !plan.Pumps[pump].To.Any(other => other != tank.Index && timeline.Tanks[other] is { FullSince: null });
             timeline = timeline.With(pump, PumpStep.Rise(timeline.Pumps[pump], plan.Pumps[pump], tank.Index, now));
-            return timeline.With(tank.Index, next with { Filling = now, Draining = null, Fills = alone ? Filled(next, now) : next.Fills });
+            return timeline.With(tank.Index, next with
+            {
+                Filling = alone ? now : null, Draining = null, Fills = alone ? Filled(next, now) : next.Fills,
+            });
         }
 
         if (!now.Rising && resting)

@@ -96,7 +96,7 @@ public sealed record TankTimeline
     /// <summary>The newest crossing in order, either way.</summary>
     public Crossing? Last { get; init; }
 
-    /// <summary>The newest rise of the present fill, one pump running alone since; null otherwise.</summary>
+    /// <summary>The newest rise of the present fill, one pump running since and no other tank on its riser taking water; null otherwise.</summary>
     public Crossing? Filling { get; init; }
 
     /// <summary>The newest fall since all its pumps rest; null otherwise.</summary>

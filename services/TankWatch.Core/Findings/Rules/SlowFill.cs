@@ -5,8 +5,8 @@ namespace TankWatch.Core.Findings.Rules;
 
 /// <summary>Three fills in a row between the same two probes took much longer than this pump's own normal for that pair.</summary>
 /// <remarks>
-/// One long fill proves nothing, and a long fill alone cannot tell a weak pump from a leak or from use: the cause stays
-/// undetermined here.
+/// One long fill proves nothing, and a long fill alone cannot tell a weak pump from a leak or from use: what the draw-downs between the
+/// fills say too weighs the causes, and what they leave open is told as undetermined.
 /// </remarks>
 internal sealed class SlowFill : Rule
 {
@@ -49,11 +49,15 @@ internal sealed class SlowFill : Rule
             }
         }
 
+        var causes = SlowFillCauses.Of(context, pump);
+        evidence.Add(causes[0].Name == SlowFillCauses.Undetermined
+            ? "What the tank lost between the fills does not tell the cause yet: a weak pump leaves the draw-down as it was, use and leaks speed it up."
+            : $"What the tank lost between the fills points to {BalanceEvidence.InWords(causes[0].Name)} ({causes[0].Probability * 100:0} %).");
         var text = new FindingText(
             $"Pump {pump.Id} takes longer than it used to, to fill {Asking.NamesOf(context.Plan, pump.To)}.",
             evidence.ToImmutable(),
             ["Compare how fast the tank goes down while the pump rests: as ever points to the pump or its pipe, faster points to use or a leak.", "Ask whether use was unusual, and whether the voltage was low."],
             Cautions.PumpAndTank);
-        return new(text, [new("undetermined", 1.0)]);
+        return new(text, causes);
     }
 }
