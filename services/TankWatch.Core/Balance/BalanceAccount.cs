@@ -23,13 +23,13 @@ internal static class BalanceAccount
             return null;
         }
 
-        var (delivered, common) = Delivered(filter, passage.On);
+        var (delivered, common) = Delivered(filter, balance.Scale, passage.On);
         var own = BalanceModel.RunSpread * delivered;
         return new(index, passage, Math.Max(0, delivered - gain), common, (own * own) + (2 * crossing * crossing));
     }
 
     /// <summary>Litres that came in, and their spread as far as the deliveries are not known.</summary>
-    public static (double Litres, double Spread) Delivered(BalanceFilter filter, in Inflows on)
+    public static (double Litres, double Spread) Delivered(BalanceFilter filter, double scale, in Inflows on)
     {
         var (litres, variance) = (0.0, 0.0);
         for (var a = 0; a < filter.Columns; a++)
@@ -41,7 +41,7 @@ internal static class BalanceAccount
             }
         }
 
-        return (litres, Math.Sqrt(Math.Max(0, variance)));
+        return (litres, Math.Sqrt(Math.Max(0, scale * variance)));
     }
 
     /// <summary>Water that will leave between two moments, a found leak included: litres and variance.</summary>

@@ -14,7 +14,7 @@ internal static class BalanceChanges
     private const double Sure = 0.99, SureOfUse = 0.95;
 
     // That water leaves, and which way, has to be the surer, the less it has cost so far: litres lost.
-    private const double LeastSure = 0.94, SureOfKind = 0.95, LeastSureOfKind = 0.57, LittleLost = 1500, MuchLost = 4000;
+    private const double LeastSure = 0.93, SureOfKind = 0.95, LeastSureOfKind = 0.57, LittleLost = 1500, MuchLost = 4000;
     private const double LeastLoss = 0.03, LeastStep = 0.04, LargeLoss = 0.15, MostFills = 0.75, ShortHours = 48, SurprisingBriefly = 5;
     private const int FillsToTellLarge = 2, FillsToTell = 5;
 
@@ -181,7 +181,7 @@ internal static class BalanceChanges
             balance = balance with { Filter = dry, Outflow = null, Onsets = [], Passages = 0 };
         }
 
-        if (balance.Use is { } use && (now - use.At > UsualAfter || IsOver(use, filter)))
+        if (balance.Use is { } use && (now - use.At > UsualAfter || (now - use.At > AtLeast && IsOver(use, filter))))
         {
             balance = balance with { Use = null };
         }
@@ -190,7 +190,7 @@ internal static class BalanceChanges
     }
 
     private const double EndedShare = 0.3;
-    private static readonly TimeSpan UsualAfter = TimeSpan.FromDays(14);
+    private static readonly TimeSpan UsualAfter = TimeSpan.FromDays(14), AtLeast = TimeSpan.FromDays(1);
 
     private static double OutflowAtFirst(TankBalance balance) => balance.Outflow!.Change == Change.GrowingLeak
         ? balance.Outflow.Size * (balance.Outflow.At - balance.Outflow.Since).TotalDays

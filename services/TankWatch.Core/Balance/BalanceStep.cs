@@ -15,7 +15,7 @@ internal readonly record struct Accounted(int Tank, Passage Passage, double Used
 internal static class BalanceStep
 {
     private const double WildestKept = 6, Impossible = 150, NarrowDraws = 8, DaysApart = 4;
-    public const int OnsetsAtMost = 18;
+    public const int OnsetsAtMost = 17;
     private static readonly long BetweenOnsets = TimeSpan.FromHours(6).Ticks, OldestOnset = TimeSpan.FromDays(40).Ticks;
 
     /// <summary>Takes the next passage in.</summary>
@@ -55,7 +55,7 @@ internal static class BalanceStep
         filter.LastTicks = middle;
         var left = filter.Pass(hours);
         var view = PassageWeights.Of(
-            filter, passage, tank, plan.TimeZone, stackalloc float[filter.Count], stackalloc int[filter.Count], stackalloc float[BalanceModel.Hours]);
+            filter, passage, tank, plan.TimeZone, balance.Scale, stackalloc float[filter.Count], stackalloc int[filter.Count], stackalloc float[BalanceModel.Hours]);
         Span<float> gain = stackalloc float[filter.Count];
         filter.Gain(view.Weights, gain);
         var (surprise, variance) = (view.Gain - view.Expected, view.Noise + view.Times(gain));
@@ -79,7 +79,7 @@ internal static class BalanceStep
 
         filter.Correct(gain, surprise, variance);
         var witness = new Witness(
-            passage.Start.UtcTicks, passage.End.UtcTicks, passage.From, passage.To, passage.OnHours > passage.Hours / 2,
+            passage.Start.UtcTicks, passage.End.UtcTicks, (byte)passage.From, (byte)passage.To, passage.OnHours > passage.Hours / 2,
             (float)view.Gain, (float)view.Expected, (float)Math.Sqrt(variance));
         var weight = balance.ScaleWeight;
         return BalanceChanges.Settle(

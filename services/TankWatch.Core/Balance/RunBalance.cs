@@ -17,7 +17,7 @@ internal static class RunBalance
 
         foreach (var tank in pump.To)
         {
-            if (timeline.Tanks[tank].Balance is not { Filter: { } filter, Anchor: var anchor })
+            if (timeline.Tanks[tank].Balance is not { Filter: { } filter, Anchor: var anchor, Scale: var scale })
             {
                 return null;
             }
@@ -29,7 +29,7 @@ internal static class RunBalance
                 var hours = anchor.Run[way] + still;
                 var delivery = filter.Mean[BalanceFilter.Inflow + way];
                 litres += hours * delivery;
-                deviation += hours * filter.Spread(BalanceFilter.Inflow + way);
+                deviation += hours * Math.Sqrt(scale) * filter.Spread(BalanceFilter.Inflow + way);
                 own += Math.Pow(hours * delivery * BalanceModel.RunSpread, 2);
             }
         }

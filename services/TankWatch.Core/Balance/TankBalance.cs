@@ -13,7 +13,7 @@ namespace TankWatch.Core.Balance;
 /// <param name="Gain">Litres seen.</param>
 /// <param name="Expected">Litres expected.</param>
 /// <param name="Spread">Standard deviation of seen less expected.</param>
-internal readonly record struct Witness(long Start, long End, int From, int To, bool Filling, float Gain, float Expected, float Spread);
+internal readonly record struct Witness(long Start, long End, byte From, byte To, bool Filling, float Gain, float Expected, float Spread);
 
 /// <summary>A change that was found and is part of what is believed from then on.</summary>
 /// <param name="Change">Which; of outflows the most probable.</param>
@@ -65,7 +65,7 @@ public sealed record TankBalance
 
     /// <summary>How much wilder surprises are than they should be, as a factor on their variance, and how many passages say so.</summary>
     internal double Scale { get; init; } = 1;
-    internal int ScaleWeight { get; init; } = 60;
+    internal int ScaleWeight { get; init; } = 30;
 
     internal ImmutableArray<Onset> Onsets { get; init; } = [];
     internal ImmutableArray<Witness> Witnesses { get; init; } = [];

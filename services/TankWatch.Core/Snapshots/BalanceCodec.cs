@@ -124,7 +124,7 @@ internal static class BalanceCodec
     }
 
     private static Witness ReadWitness(ref SnapshotReader r, Tank tank) => new(
-        r.Ticks(), r.Ticks(), r.Whole(0, tank.Probes.Length - 1), r.Whole(0, tank.Probes.Length - 1), r.Flag(), r.Single(), r.Single(), r.Single());
+        r.Ticks(), r.Ticks(), (byte)r.Whole(0, tank.Probes.Length - 1), (byte)r.Whole(0, tank.Probes.Length - 1), r.Flag(), r.Single(), r.Single(), r.Single());
 
     private static void Write(SnapshotWriter w, Found? found)
     {
