@@ -15,7 +15,7 @@ internal static class BalanceChanges
 
     // That water leaves, and which way, has to be the surer, the less it has cost so far: litres lost.
     private const double LeastSure = 0.93, SureOfKind = 0.95, LeastSureOfKind = 0.57, LittleLost = 1500, MuchLost = 4000;
-    private const double LeastLoss = 0.03, LeastStep = 0.04, LargeLoss = 0.15, MostFills = 0.75, ShortHours = 48, SurprisingBriefly = 5;
+    private const double LeastLoss = 0.03, LeastStep = 0.04, LargeLoss = 0.15, MostFills = 0.75, ShortestHours = 24, ShortHours = 48, SurprisingBriefly = 5, MostHabit = 0.1;
     private const int FillsToTellLarge = 2, FillsToTell = 5;
 
     public static TankBalance Settle(TankBalance balance, DateTimeOffset now)
@@ -34,7 +34,7 @@ internal static class BalanceChanges
         var delivery = shares[(int)Change.Delivery] + shares[(int)Change.Decline];
         var habits = shares[(int)Change.EveningHabit] + shares[(int)Change.NightHabit] + shares[(int)Change.DawnHabit];
         var leaving = leak + back + habits;
-        if (leaving > LeastSure && leak + back > habits && Outflow(balance, explanations, leak, back, leaving, now) is { } outflow)
+        if (leaving > LeastSure && habits < MostHabit * leaving && Outflow(balance, explanations, leak, back, leaving, now) is { } outflow)
         {
             return Believe(balance, explanations, shares, outflow, Changes.IsOutflow, now);
         }
@@ -92,11 +92,11 @@ internal static class BalanceChanges
         return sure && kind && IsLongEnough(balance, told, now) ? change : null;
     }
 
-    /// <summary>A day or two may be odd in many ways that no list of changes has: more is asked of them.</summary>
+    /// <summary>A day or two may be odd in many ways that no list of changes has: more is asked of them, and a night and a day have to be seen.</summary>
     private static bool IsLongEnough(TankBalance balance, in Explanation explanation, DateTimeOffset now)
     {
         var hours = (now - balance.Onsets[explanation.Onset].At).TotalHours;
-        return hours >= ShortHours || Math.Abs(explanation.Size) / explanation.Spread >= SurprisingBriefly;
+        return hours >= ShortHours || (hours >= ShortestHours && Math.Abs(explanation.Size) / explanation.Spread >= SurprisingBriefly);
     }
 
     private static Change? Delivered(TankBalance balance, ReadOnlySpan<Explanation> explanations, DateTimeOffset now)

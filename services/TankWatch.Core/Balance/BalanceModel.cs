@@ -46,8 +46,11 @@ internal static class BalanceModel
     /// <summary>Content at a crossing, as a share of the tank's capacity: ripple, and the time a unit takes to see it.</summary>
     public const double CrossingSpread = 0.001;
 
-    /// <summary>Delivery at a voltage well below the usual one is anybody's guess, relative.</summary>
-    public const double LowVoltageSpread = 0.25;
+    /// <summary>
+    /// Delivery at a voltage well below the usual one is anybody's guess, and so is the moment at which the float valve of a tank that has become
+    /// full lets the other have it all; relative.
+    /// </summary>
+    public const double UnsteadySpread = 0.25;
 
     /// <summary>
     /// Flow through a hole grows with the root of the depth above it (Torricelli), through a tap below not at all; a content to this power lies between.

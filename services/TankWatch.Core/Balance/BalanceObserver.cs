@@ -44,7 +44,7 @@ internal static class BalanceObserver
                     run[way] = 0;
                 }
 
-                anchor = Flow(anchor, now, tank, plan, seen.Stamp.At) with { Run = run };
+                anchor = Unseen(Flow(anchor, now, tank, plan, seen.Stamp.At) with { Run = run });
                 anchor = anchor with { LowVoltage = anchor.LowVoltage || now.Pumps[seen.Pump].IsLowVoltage };
             }
             else
@@ -93,7 +93,10 @@ internal static class BalanceObserver
     {
         var balance = now.Tanks[index].Balance ?? new();
         var isRipple = anchor.Probe == probe && at.UtcTicks - anchor.At < Ripple.Ticks;
-        var next = isRipple ? anchor : anchor with { Probe = probe, Falling = falling, At = at.UtcTicks, On = default, DryHours = 0, LowVoltage = false };
+        var next = isRipple ? anchor : anchor with
+        {
+            Probe = (anchor.Flowing & WaysIn.ToppedUp) == 0 ? probe : -1, Falling = falling, At = at.UtcTicks, On = default, DryHours = 0, LowVoltage = false,
+        };
         next = next with { DrySince = !falling || probe > 0 ? 0 : anchor.Flowing == 0 ? at.UtcTicks : 0 };
         if (isRipple || anchor.Probe < 0)
         {
@@ -170,6 +173,9 @@ internal static class BalanceObserver
 
         return now;
     }
+
+    /// <summary>A passage in which the tank is topped up from full ends nowhere.</summary>
+    private static Anchor Unseen(Anchor anchor) => (anchor.Flowing & WaysIn.ToppedUp) == 0 ? anchor : anchor with { Probe = -1 };
 
     /// <summary>Counts what flowed until now, and notes what flows from now on.</summary>
     private static Anchor Flow(Anchor anchor, SiteTimeline now, int tank, SitePlan plan, DateTimeOffset at)

@@ -27,6 +27,9 @@ internal record struct Inflows(double First, double Second, double Third, double
     }
 
     public readonly double Sum => First + Second + Third + Fourth;
+
+    /// <summary>How many ways carried water.</summary>
+    public readonly int Ways => (First > 0 ? 1 : 0) + (Second > 0 ? 1 : 0) + (Third > 0 ? 1 : 0) + (Fourth > 0 ? 1 : 0);
 }
 
 /// <summary>

@@ -60,7 +60,7 @@ internal ref struct PassageWeights
         view.Offset(filter, passage.To, 1, tank);
         view.Used = view.NotZero(used);
         view.Expected = view.Sum(filter, inflow) + (StillToCome(passage) * Math.Min(1, scale / DrawnScale));
-        view.Noise = NoiseOf(view.Use, inflow, tank, passage.LowVoltage);
+        view.Noise = NoiseOf(view.Use, inflow, tank, passage.LowVoltage || passage.On.Ways > 1);
         return view;
     }
 
@@ -157,12 +157,12 @@ internal ref struct PassageWeights
     private static double StillToCome(in Passage passage) =>
         BalanceModel.StillToCome * (1 - Math.Exp(-passage.Hours / BalanceModel.DrawHours)) * ((passage.ToFalling ? 1 : 0) - (passage.FromFalling ? 1 : 0));
 
-    private static double NoiseOf(double use, double inflow, Tank tank, bool lowVoltage)
+    private static double NoiseOf(double use, double inflow, Tank tank, bool isUnsteady)
     {
         const double LeastUse = 2; // Litres: a passage of no time is still a draw that may or may not have begun.
         var crossing = BalanceModel.CrossingSpread * tank.Capacity.Value;
         var own = BalanceModel.OwnSpread * use;
-        var run = (lowVoltage ? BalanceModel.LowVoltageSpread : BalanceModel.RunSpread) * inflow;
+        var run = (isUnsteady ? BalanceModel.UnsteadySpread : BalanceModel.RunSpread) * inflow;
         return (BalanceModel.DrawLitres * Math.Max(use, LeastUse)) + (own * own) + (run * run) + (2 * crossing * crossing);
     }
 }

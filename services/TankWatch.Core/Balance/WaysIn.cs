@@ -38,6 +38,11 @@ internal static class WaysIn
         return first;
     }
 
+    /// <summary>
+    /// Stands among the ways for a full tank on a riser that still serves another: its float valve lets in what people draw, and how much that is nobody sees.
+    /// </summary>
+    public const int ToppedUp = 1 << Inflows.Most;
+
     /// <returns>Bit by bit the ways that carry water now; null when that is not known.</returns>
     public static int? Flowing(SiteTimeline timeline, SitePlan plan, int tank)
     {
@@ -54,8 +59,11 @@ internal static class WaysIn
                 return null;
             }
 
-            // On a shared riser a full tank is closed by its own float valve.
-            if (running && (pump.To.Length == 1 || timeline.Tanks[tank].FullSince is null))
+            if (running && pump.To.Length > 1 && timeline.Tanks[tank].FullSince is not null)
+            {
+                flowing |= ToppedUp;
+            }
+            else if (running)
             {
                 var way = First(plan, tank, pump.Index) + (IsShared(timeline, pump, tank) ? 1 : 0);
                 if (way >= Inflows.Most)

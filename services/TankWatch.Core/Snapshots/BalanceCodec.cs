@@ -83,7 +83,7 @@ internal static class BalanceCodec
     }
 
     private static Anchor ReadAnchor(ref SnapshotReader r, Tank tank) => new(
-        r.Whole(-1, tank.Probes.Length - 1), r.Flag(), r.Ticks(), ReadInflows(ref r), ReadInflows(ref r), r.Whole(0, (1 << Inflows.Most) - 1),
+        r.Whole(-1, tank.Probes.Length - 1), r.Flag(), r.Ticks(), ReadInflows(ref r), ReadInflows(ref r), r.Whole(0, (2 * WaysIn.ToppedUp) - 1),
         r.Ticks(), r.Ticks(), r.Number(), r.Flag());
 
     private static void Write(SnapshotWriter w, Inflows inflows)
