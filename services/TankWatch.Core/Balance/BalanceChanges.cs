@@ -15,12 +15,18 @@ internal static class BalanceChanges
 
     // That water leaves, and which way, has to be the surer, the less it has cost so far: litres lost.
     private const double LeastSure = 0.93, SureOfKind = 0.95, LeastSureOfKind = 0.57, LittleLost = 1500, MuchLost = 4000;
-    private const double LeastLoss = 0.03, LeastStep = 0.04, LargeLoss = 0.15, MostFills = 0.75, ShortestHours = 24, ShortHours = 48, SurprisingBriefly = 5, MostHabit = 0.1;
+    private const double LeastLoss = 0.03, LeastStep = 0.04, LargeLoss = 0.15, MostFills = 0.75, ShortestHours = 24, ShortHours = 48, SurprisingBriefly = 5;
+
+    // A habit shows at its hours and fades from sight until the next day: what it might have been is remembered for about as long.
+    private const double MostHabit = 0.35, DoubtHours = 24;
     private const int FillsToTellLarge = 2, FillsToTell = 5;
 
-    public static TankBalance Settle(TankBalance balance, DateTimeOffset now)
+    /// <param name="balance">With the passage learnt.</param>
+    /// <param name="now">Its end.</param>
+    /// <param name="hours">Since the passage before.</param>
+    public static TankBalance Settle(TankBalance balance, DateTimeOffset now, double hours)
     {
-        balance = Ended(balance, now);
+        balance = Ended(balance, now) with { HabitDoubt = balance.HabitDoubt * Math.Exp(-hours / DoubtHours) };
         if (!Weighing.IsWorthwhile(balance.Onsets.AsSpan(), balance.Scale))
         {
             return balance;
@@ -34,7 +40,8 @@ internal static class BalanceChanges
         var delivery = shares[(int)Change.Delivery] + shares[(int)Change.Decline];
         var habits = shares[(int)Change.EveningHabit] + shares[(int)Change.NightHabit] + shares[(int)Change.DawnHabit];
         var leaving = leak + back + habits;
-        if (leaving > LeastSure && habits < MostHabit * leaving && Outflow(balance, explanations, leak, back, leaving, now) is { } outflow)
+        balance = balance with { HabitDoubt = Math.Max(balance.HabitDoubt, habits) };
+        if (leaving > LeastSure && balance.HabitDoubt < MostHabit * leaving && Outflow(balance, explanations, leak, back, leaving, now) is { } outflow)
         {
             return Believe(balance, explanations, shares, outflow, Changes.IsOutflow, now);
         }
@@ -56,18 +63,18 @@ internal static class BalanceChanges
     }
 
     /// <returns>The share of nothing having changed.</returns>
-    internal static double Shares(ReadOnlySpan<Explanation> explanations, Span<double> shares)
+    internal static double Shares(ReadOnlySpan<Explanation> explanations, Span<double> shares, double power = 1)
     {
         var most = 0.0;
         foreach (var explanation in explanations)
         {
-            most = Math.Max(most, explanation.LogOdds);
+            most = Math.Max(most, power * explanation.LogOdds);
         }
 
         var sum = Math.Exp(-most);
         for (var i = 0; i < shares.Length; i++)
         {
-            shares[i] = Math.Exp(explanations[i].LogOdds - most);
+            shares[i] = Math.Exp((power * explanations[i].LogOdds) - most);
             sum += shares[i];
         }
 
@@ -144,7 +151,7 @@ internal static class BalanceChanges
         var before = change < Changes.FirstOfDelivery && !Changes.IsOutflow(change) ? Level(filter) : 0;
         Mixture.Believe(filter, balance, explanations, shares, together);
         var found = new Found(
-            change, onset.At, now, explanations[(int)change].Size, explanations[(int)change].Spread, Causes(explanations, shares), before);
+            change, onset.At, now, explanations[(int)change].Size, explanations[(int)change].Spread, Causes(explanations), before);
         var next = balance with { Filter = filter, Onsets = [], Passages = 0 };
         return change switch
         {
@@ -222,8 +229,12 @@ internal static class BalanceChanges
     internal static double Level(BalanceFilter filter) => filter.Mean[BalanceFilter.Slow] + filter.Mean[BalanceFilter.Fast];
 
     /// <summary>What it may be, most probable first, as people call it.</summary>
-    internal static ImmutableArray<WeighedCause> Causes(ReadOnlySpan<Explanation> explanations, ReadOnlySpan<double> shares)
+    /// <remarks>No list of changes is whole and no spread quite right: odds are told at two thirds of their logarithm, which trials bear out.</remarks>
+    internal static ImmutableArray<WeighedCause> Causes(ReadOnlySpan<Explanation> explanations)
     {
+        const double Told = 2.0 / 3;
+        Span<double> shares = stackalloc double[Changes.Count];
+        Shares(explanations, shares, Told);
         var causes = new List<WeighedCause>();
         for (var i = 0; i < shares.Length; i++)
         {

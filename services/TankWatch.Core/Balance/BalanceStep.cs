@@ -92,7 +92,7 @@ internal static class BalanceStep
                 Onsets = onsets.DrainToImmutable(),
                 Witnesses = (balance.Witnesses.Length < TankBalance.WitnessesKept ? balance.Witnesses : balance.Witnesses.RemoveAt(0)).Add(witness),
             },
-            passage.End);
+            passage.End, hours);
     }
 
     /// <summary>Between probes that stand closer than a few draws, what is left of one draw and begun of the next is all that is seen.</summary>

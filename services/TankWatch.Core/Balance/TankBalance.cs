@@ -79,6 +79,9 @@ public sealed record TankBalance
     /// <summary>More use, or a new habit, that was found and stands.</summary>
     internal Found? Use { get; init; }
 
+    /// <summary>How probable a new habit lately was, 0 to 1, fading.</summary>
+    internal double HabitDoubt { get; init; }
+
     /// <summary>The delivery usual before anything changed, all ways in, litres per hour; 0 until known.</summary>
     internal double UsualDelivery { get; init; }
 }

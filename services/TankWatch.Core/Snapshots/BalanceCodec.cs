@@ -33,6 +33,7 @@ internal static class BalanceCodec
         Write(w, balance.Outflow);
         Write(w, balance.Delivery);
         Write(w, balance.Use);
+        w.Number(balance.HabitDoubt);
         w.Number(balance.UsualDelivery);
     }
 
@@ -56,6 +57,7 @@ internal static class BalanceCodec
             Outflow = ReadFound(ref r),
             Delivery = ReadFound(ref r),
             Use = ReadFound(ref r),
+            HabitDoubt = r.Number(),
             UsualDelivery = r.Number(),
         };
     }

@@ -44,9 +44,7 @@ internal static class SlowFillCauses
         }
 
         Span<Explanation> explanations = stackalloc Explanation[Changes.Count];
-        Span<double> shares = stackalloc double[Changes.Count];
         Weighing.All(balance.Onsets.AsSpan(), filter, balance.Scale, filter.LastTicks, explanations);
-        BalanceChanges.Shares(explanations, shares);
-        return BalanceChanges.Causes(explanations, shares);
+        return BalanceChanges.Causes(explanations);
     }
 }
