@@ -1,6 +1,7 @@
 using System.Text.Json;
 using TankWatch.Core.Findings;
 using TankWatch.Core.Observations;
+using TankWatch.Core.Periods;
 using TankWatch.Core.Time;
 using TankWatch.Core.Timelines;
 
@@ -25,7 +26,7 @@ public static class ResultJson
         json.WriteNumber("refused", result.Refused);
         List(json, "findings", result.Findings, Write);
         List(json, "runs", result.Runs, Write);
-        List(json, "days", result.Days, Write);
+        List(json, "days", result.Days, (j, day) => Write(j, day, SitePeriod.Of(result.Plan, day.Date, day.Date, [day])));
         json.WriteEndObject();
     }
 
@@ -84,17 +85,22 @@ public static class ResultJson
         json.WriteEndObject();
     }
 
-    public static void Write(Utf8JsonWriter json, SiteDay day)
+    /// <param name="json">Takes it.</param>
+    /// <param name="day">The day.</param>
+    /// <param name="period">The same day as a period: what its figures come to.</param>
+    private static void Write(Utf8JsonWriter json, SiteDay day, SitePeriod period)
     {
         json.WriteStartObject();
         json.WriteString("date", day.Date.ToString("yyyy-MM-dd", System.Globalization.CultureInfo.InvariantCulture));
         json.WriteBoolean("complete", day.Complete);
-        List(json, "pumps", day.Pumps, Write);
-        List(json, "tanks", day.Tanks, Write);
+        json.WriteNumber("known", Math.Round(period.Known, 3));
+        Write(json, "usedLitresPerPerson", period.MeanDay.UsedLitresPerPerson?.Of, 1);
+        List(json, "pumps", period.Pumps, Write);
+        List(json, "tanks", period.Tanks, Write);
         json.WriteEndObject();
     }
 
-    private static void Write(Utf8JsonWriter json, PumpDay pump)
+    private static void Write(Utf8JsonWriter json, PumpPeriod pump)
     {
         json.WriteStartObject();
         json.WriteString("pump", pump.Pump.Value);
@@ -105,25 +111,33 @@ public static class ResultJson
         Write(json, "deliveredLitres", pump.DeliveredLitres, 1);
         Write(json, "litresPerMinute", pump.LitresPerMinute, 2);
         Write(json, "energyKwh", pump.EnergyKwh, 4);
+        Write(json, "wattHoursPerCubicMetre", pump.WattHoursPerCubicMetre, 1);
+        Number(json, "leastWattHoursPerCubicMetre", pump.LeastWattHoursPerCubicMetre, 1);
         json.WriteEndObject();
     }
 
-    private static void Write(Utf8JsonWriter json, TankDay tank)
+    private static void Write(Utf8JsonWriter json, TankPeriod tank)
     {
         json.WriteStartObject();
         json.WriteString("tank", tank.Tank.Value);
         Write(json, "usedLitres", tank.UsedLitres, 1);
         Write(json, "leakLitresPerHour", tank.LeakLitresPerHour, 1);
-        if (tank.SecondsBelowLowest is { } seconds)
+        Number(json, "secondsBelowLowest", tank.SecondsBelowLowest, 3);
+        json.WriteNumber("known", Math.Round(tank.Known, 3));
+        Write(json, "availability", tank.Availability, 5);
+        json.WriteEndObject();
+    }
+
+    private static void Number(Utf8JsonWriter json, string name, double? number, int decimals)
+    {
+        if (number is { } known)
         {
-            json.WriteNumber("secondsBelowLowest", Math.Round(seconds, 3));
+            json.WriteNumber(name, Math.Round(known, decimals));
         }
         else
         {
-            json.WriteNull("secondsBelowLowest");
+            json.WriteNull(name);
         }
-
-        json.WriteEndObject();
     }
 
     public static void Write(Utf8JsonWriter json, string name, Estimate? estimate, int decimals)

@@ -21,6 +21,7 @@ internal static class DayCodec
             x.Number(tank.KnownHours);
             x.Number(tank.EmptySeconds);
             x.Flag(tank.Seen);
+            x.Number(tank.UnheardSeconds);
         });
         w.Flag(day.Before is not null);
         if (day.Before is { } before)
@@ -35,7 +36,7 @@ internal static class DayCodec
         var date = DateOnly.FromDayNumber(r.Whole(0, DateOnly.MaxValue.DayNumber));
         var day = new DayLedger(
             date, r.Time(), r.Time(), r.Flag(), r.List(ReadPump, pumps),
-            r.List(static (ref SnapshotReader x) => new TankTally(x.Number(), x.Number(), x.Number(), x.Number(), x.Number(), x.Number(), x.Flag()), tanks), null);
+            r.List(static (ref SnapshotReader x) => new TankTally(x.Number(), x.Number(), x.Number(), x.Number(), x.Number(), x.Number(), x.Flag(), x.Number()), tanks), null);
         if (!r.Flag())
         {
             return day;

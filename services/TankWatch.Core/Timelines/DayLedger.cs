@@ -43,7 +43,9 @@ public readonly record struct PumpTally(
 /// <param name="KnownHours">Their hours.</param>
 /// <param name="EmptySeconds">Finished stretches below the lowest probe.</param>
 /// <param name="Seen">Its probes were heard of in the day.</param>
-public readonly record struct TankTally(double Used, double Common, double Variance, double UsualUse, double KnownHours, double EmptySeconds, bool Seen);
+/// <param name="UnheardSeconds">Finished stretches in which no reading of its probes held.</param>
+public readonly record struct TankTally(
+    double Used, double Common, double Variance, double UsualUse, double KnownHours, double EmptySeconds, bool Seen, double UnheardSeconds);
 
 /// <summary>The figures of one local day in progress, and of the day before while a run across midnight may still add to it.</summary>
 /// <param name="Date">Local date.</param>
@@ -123,7 +125,8 @@ public sealed record DayLedger(
     private DayLedger AddLevel(SiteTimeline was, SiteTimeline now, LevelObservation level, SitePlan plan)
     {
         var (before, tally) = (was.Tanks[level.Tank], Tanks[level.Tank]);
-        if (tally.Seen && before.EmptySince is null)
+        var unheard = UnheardSeconds(before, level.Stamp.At);
+        if (tally.Seen && before.EmptySince is null && unheard == 0)
         {
             return this;
         }
@@ -134,6 +137,7 @@ public sealed record DayLedger(
             Tanks = Tanks.SetItem(level.Tank, tally with
             {
                 EmptySeconds = tally.EmptySeconds + (ends ? EmptySeconds(before, level.Stamp.At) : 0), Seen = true,
+                UnheardSeconds = tally.UnheardSeconds + unheard,
             }),
         };
     }
@@ -202,15 +206,27 @@ public sealed record DayLedger(
     {
         Pumps = [.. Pumps.Select((tally, i) => timeline.Pumps[i] is { Running: true, Run: { } run }
             ? tally.WithStretch(Seconds(run.StartedAt, at, Start, End), run.Watts ?? plan.Pumps[i].RatedWatts) : tally)],
-        Tanks = [.. Tanks.Select((tally, i) => timeline.Tanks[i].EmptySince is not null
-            ? tally with { EmptySeconds = tally.EmptySeconds + EmptySeconds(timeline.Tanks[i], at), Seen = true } : tally)],
+        Tanks = [.. Tanks.Select((tally, i) => At(at, tally, timeline.Tanks[i]))],
     };
+
+    private TankTally At(DateTimeOffset at, in TankTally tally, TankTimeline tank)
+    {
+        var heard = tally with { UnheardSeconds = tally.UnheardSeconds + UnheardSeconds(tank, at) };
+        return tank.EmptySince is null ? heard : heard with { EmptySeconds = tally.EmptySeconds + EmptySeconds(tank, at), Seen = true };
+    }
 
     /// <summary>Seconds below the lowest probe within this day, as far as the reading holds.</summary>
     private double EmptySeconds(TankTimeline tank, DateTimeOffset to)
     {
         var holds = tank.SeenAt!.Value + SiteTimeline.WordHolds;
         return Seconds(tank.EmptySince!.Value, to < holds ? to : holds, Start, End);
+    }
+
+    /// <summary>Seconds within this day since its last reading ceased to hold; a reading that contradicts what water can do holds not at all.</summary>
+    private double UnheardSeconds(TankTimeline tank, DateTimeOffset to)
+    {
+        var from = tank.SeenAt is not { } seen ? Start : tank.Wet is null ? seen : seen + SiteTimeline.WordHolds;
+        return Seconds(from, to, Start, End);
     }
 
     private static double Seconds(DateTimeOffset from, DateTimeOffset to, DateTimeOffset start, DateTimeOffset end) =>
@@ -231,9 +247,10 @@ public sealed record DayLedger(
         var measured = RunFlow.Widened(tally.Delivered, tally.OwnVariance);
         Estimate? rate = tally.DeliveredSeconds > 0 ? measured * (60 / tally.DeliveredSeconds) : null;
         var energy = tally.WattSeconds / 3.6e6;
+        var scale = tally.DeliveredSeconds > 0 ? tally.RunSeconds / tally.DeliveredSeconds : 0;
         return new(
             pump.Id, tally.Starts, tally.RunSeconds, tally.LongestSeconds, tally.DryTrips, Delivered(tally, rate), rate,
-            energy is { } kwh ? new Estimate(kwh, kwh * (1 - RatingError), kwh * (1 + RatingError)) : null);
+            energy is { } kwh ? new Estimate(kwh, kwh * (1 - RatingError), kwh * (1 + RatingError)) : null, scale * scale * tally.OwnVariance);
     }
 
     /// <summary>Runs that no crossing measured are taken at the day's mean.</summary>
@@ -244,34 +261,37 @@ public sealed record DayLedger(
     {
         var (tally, balance) = (Tanks[tank.Index], timeline.Tanks[tank.Index].Balance);
         var hours = (to - Start).TotalHours;
+        var (used, own) = hours > 0 ? Used(tally, balance, plan, to, hours) : default;
         return new(
-            tank.Id, hours > 0 ? Used(tally, balance, plan, to, hours) : null, balance is null ? null : BalanceBounds.Leak(balance),
-            tally.Seen ? tally.EmptySeconds : null, hours > 0 ? Math.Clamp(tally.KnownHours / hours, 0, 1) : 0);
+            tank.Id, used, balance is null ? null : BalanceBounds.Leak(balance),
+            tally.Seen ? tally.EmptySeconds : null, hours > 0 ? Math.Clamp(tally.KnownHours / hours, 0, 1) : 0,
+            own, Math.Max(0, (3600 * hours) - tally.UnheardSeconds), tally.UnheardSeconds);
     }
 
     /// <summary>What the stretches accounted for tell, and for the hours between them what is usual now.</summary>
-    private Estimate? Used(in TankTally tally, TankBalance? balance, SitePlan plan, DateTimeOffset to, double hours)
+    /// <returns>Litres, and which part of their variance no other day shares: all but the doubt about the delivery.</returns>
+    private (Estimate? Litres, double OwnVariance) Used(in TankTally tally, TankBalance? balance, SitePlan plan, DateTimeOffset to, double hours)
     {
         const double LeastKnown = 0.5, MostlyKnown = 0.9;
         if (tally.KnownHours < LeastKnown * hours)
         {
-            return null;
+            return default;
         }
 
-        var (used, variance, missing) = (tally.Used, tally.Variance + (tally.Common * tally.Common), Math.Max(0, hours - tally.KnownHours));
+        var (used, own, missing) = (tally.Used, tally.Variance, Math.Max(0, hours - tally.KnownHours));
         if (balance is { Filter: { } filter })
         {
             var (all, spread) = BalanceAccount.Leaving(balance, plan.TimeZone, Start, to);
             var usual = BalanceAccount.Use(filter, plan.TimeZone, Start, to);
             var share = usual > 0 && tally.UsualUse > 0 ? Math.Clamp(1 - (tally.UsualUse / usual), 0, 1) : missing / hours;
-            (used, variance) = (used + (share * all), variance + (share * spread));
+            (used, own) = (used + (share * all), own + (share * spread));
         }
         else if (tally.KnownHours < MostlyKnown * hours)
         {
-            return null;
+            return default;
         }
 
-        var half = BalanceAccount.Ninety * Math.Sqrt(variance);
-        return new(used, Math.Max(0, used - half), used + half);
+        var half = BalanceAccount.Ninety * Math.Sqrt(own + (tally.Common * tally.Common));
+        return (new Estimate(used, Math.Max(0, used - half), used + half), own);
     }
 }

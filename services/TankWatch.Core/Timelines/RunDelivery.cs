@@ -21,9 +21,12 @@ internal readonly record struct RunFlow(Estimate Common, double Own)
         var own = BalanceAccount.Ninety * BalanceAccount.Ninety * variance;
         return new(
             estimate.Value,
-            estimate.Value - Math.Sqrt(Math.Pow(estimate.Value - estimate.Low, 2) + own),
-            estimate.Value + Math.Sqrt(Math.Pow(estimate.High - estimate.Value, 2) + own));
+            estimate.Value - Math.Sqrt(Math.Max(0, Math.Pow(estimate.Value - estimate.Low, 2) + own)),
+            estimate.Value + Math.Sqrt(Math.Max(0, Math.Pow(estimate.High - estimate.Value, 2) + own)));
     }
+
+    /// <summary>Without such a doubt, which is part of it.</summary>
+    public static Estimate Narrowed(Estimate estimate, double variance) => Widened(estimate, -variance);
 }
 
 /// <summary>What one run delivered, from the probes that rose during it and the draw seen before it, as long as little was learnt.</summary>

@@ -1,3 +1,4 @@
+using TankWatch.Core.Periods;
 using TankWatch.Core.Timelines;
 using TankWatch.Service.Api.Contract;
 using TankWatch.Service.Sites;
@@ -13,11 +14,17 @@ internal sealed class SummaryReader(SeriesStore series)
     /// <param name="day">Any local day in it.</param>
     public SummaryJson Read(SiteView view, Period period, DateOnly day)
     {
-        var current = period.Around(day);
-        var previous = period.Around(current.From.AddDays(-1));
-        return new(view.Plan.Id.Value, period.Name, Of(current), Of(previous));
+        var (current, previous) = Compare(view, period, day);
+        return new(view.Plan.Id.Value, period.Name, PeriodJson.Of(current), PeriodJson.Of(previous), MeanDay.StandardLitresPerPerson);
+    }
 
-        PeriodJson Of((DateOnly From, DateOnly To) span) => PeriodFigures.Of(
+    /// <summary>The same before it is rounded.</summary>
+    public (SitePeriod Current, SitePeriod Previous) Compare(SiteView view, Period period, DateOnly day)
+    {
+        var current = period.Around(day);
+        return (Of(current), Of(period.Around(current.From.AddDays(-1))));
+
+        SitePeriod Of((DateOnly From, DateOnly To) span) => SitePeriod.Of(
             view.Plan, span.From, span.To, WithDayInProgress(series.ListDays(view.Plan.Id, span.From, span.To), view, span));
     }
 

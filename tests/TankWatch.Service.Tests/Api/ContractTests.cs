@@ -62,6 +62,11 @@ public sealed class ContractTests(Served service) : IClassFixture<Served>
         AssertHas("from to complete pumps tanks", current);
         AssertHas("pump starts runSeconds longestRunSeconds dryTrips deliveredLitres litresPerMinute energyKwh", current.GetProperty("pumps")[0]);
         AssertHas("tank usedLitres leakLitresPerHour secondsBelowLowest", current.GetProperty("tanks")[0]);
+        AssertHas("wattHoursPerCubicMetre leastWattHoursPerCubicMetre", current.GetProperty("pumps")[0]);
+        AssertHas("known availability", current.GetProperty("tanks")[0]);
+        AssertHas("known meanDay", current);
+        AssertHas("deliveredLitres usedLitres usedLitresPerPerson leakLitresPerHour pumpHours starts", current.GetProperty("meanDay"));
+        Assert.Equal(135, summary.GetProperty("standardLitresPerPerson").GetDouble()); // IS 1172:1993 (CHECKS E1 [V]).
         Assert.False(current.GetProperty("complete").GetBoolean());
         var (from, to) = (Day(current, "from"), Day(current, "to"));
         Assert.Equal(from.AddDays(-1), Day(previous, "to"));

@@ -11,6 +11,8 @@ internal static class SummaryCsv
         "delivered (L)", "delivered low (L)", "delivered high (L)", "delivery (L/min)", "delivery low (L/min)", "delivery high (L/min)",
         "energy (kWh)", "energy low (kWh)", "energy high (kWh)", "used (L)", "used low (L)", "used high (L)",
         "leak (L/h)", "leak low (L/h)", "leak high (L/h)", "below lowest probe (s)",
+        "energy (Wh/m3)", "energy low (Wh/m3)", "energy high (Wh/m3)", "least for the lift (Wh/m3)",
+        "known", "availability", "availability low", "availability high",
     ];
 
     public static CsvResult Of(SummaryJson summary) => new(
@@ -26,6 +28,7 @@ internal static class SummaryCsv
             [
                 .. head, pump.Pump, pump.Starts, pump.RunSeconds, pump.LongestRunSeconds, pump.DryTrips,
                 .. Cells(pump.DeliveredLitres), .. Cells(pump.LitresPerMinute), .. Cells(pump.EnergyKwh), .. Cells(null), .. Cells(null), null,
+                .. Cells(pump.WattHoursPerCubicMetre), pump.LeastWattHoursPerCubicMetre, null, .. Cells(null),
             ];
         }
 
@@ -34,7 +37,7 @@ internal static class SummaryCsv
             yield return
             [
                 .. head, tank.Tank, null, null, null, null, .. Cells(null), .. Cells(null), .. Cells(null),
-                .. Cells(tank.UsedLitres), .. Cells(tank.LeakLitresPerHour), tank.SecondsBelowLowest,
+                .. Cells(tank.UsedLitres), .. Cells(tank.LeakLitresPerHour), tank.SecondsBelowLowest, .. Cells(null), null, tank.Known, .. Cells(tank.Availability),
             ];
         }
     }
