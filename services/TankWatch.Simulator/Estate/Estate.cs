@@ -18,7 +18,7 @@ public static class Estate
     public static ImmutableArray<EstateBuilding> Buildings { get; } =
     [
         Building("sorrel-court", "three probes in roof and sump, a supply by the clock",
-            history: [On(FaultKind.Leak, "roof", "-8.00:00", "16:00", 75)],
+            history: [On(FaultKind.Leak, "roof", "-8.00:00", "16:00", 150)],
             live: [On(FaultKind.LeftInManual, "p1", "17:00", "19:30", 35)]),
 
         // The demonstration must show the third dry run within two minutes, so this control tries again sooner than most, and the first
@@ -61,7 +61,7 @@ public static class Estate
         Building("ostlers-place", "two pumps, each with its own tank, from one sump; two units",
             history:
             [
-                On(FaultKind.BackDrain, "ps", "-9.00:00", "1.12:00", 80),
+                On(FaultKind.BackDrain, "ps", "-9.00:00", "1.12:00", 260),
                 On(FaultKind.LinkLost, "qh-07b", "-4.06:00", "-3.22:00"),
                 On(FaultKind.LinkLost, "qh-07b", "-00:10:32", "00:06:00"),
             ],
