@@ -28,12 +28,15 @@ public sealed record PumpPeriod(
         var seconds = days.Sum(day => day.RunSeconds);
         var delivered = DaySums.Sum(days.Select(Delivered));
         var energy = DaySums.Sum(days.Select(day => (day.EnergyKwh, 0.0)));
-        double? least = pump.StaticLiftMetres is { } lift ? Lifting.EnergyFloor(lift, Water.Density(Water.WarmestCelsius)) : null;
+        var least = LeastOf(pump);
         return new(
             pump.Id, days.Sum(day => day.Starts), seconds, days.Max(day => day.LongestRunSeconds), days.Sum(day => day.DryTrips), delivered,
             days.Count == 1 ? days[0].LitresPerMinute : seconds > 0 ? delivered * (60 / seconds) : null, energy,
             least is not null && energy is { } kwh && delivered is { Low: > 0 } litres ? DaySums.Ratio(kwh * 1000, litres * 0.001) : null, least);
     }
+
+    /// <summary>Watt hours that lifting a cubic metre takes whatever the pump; null when the lift is not given.</summary>
+    public static double? LeastOf(Pump pump) => pump.StaticLiftMetres is { } lift ? Lifting.EnergyFloor(lift, Water.Density(Water.WarmestCelsius)) : null;
 
     internal static (Estimate? Litres, double OwnVariance) Delivered(PumpDay day) => (day.DeliveredLitres, day.OwnVariance);
 }
@@ -53,11 +56,16 @@ public sealed record TankPeriod(
 {
     /// <param name="tank">The tank.</param>
     /// <param name="days">At least one.</param>
-    /// <param name="begun">Days of the period that have begun, at least as many.</param>
-    internal static TankPeriod Of(Tank tank, IReadOnlyList<TankDay> days, int begun) => new(
+    /// <param name="missing">Days of the period before the last of these that have no figures.</param>
+    internal static TankPeriod Of(Tank tank, IReadOnlyList<TankDay> days, int missing) => new(
         tank.Id, DaySums.Sum(days.Select(Used)), DaySums.Sum(days.Select(Leak)) * (1.0 / days.Count),
         days.All(day => day.SecondsBelowLowest is not null) ? days.Sum(day => day.SecondsBelowLowest!.Value) : null,
-        days.Sum(day => day.Known) / begun, AvailabilityOf(days));
+        days.Sum(day => day.Known * SecondsOf(day)) / (days.Sum(SecondsOf) + (missing * UsualSeconds)), AvailabilityOf(days));
+
+    private const double UsualSeconds = 86_400;
+
+    /// <summary>How long the day was, or is so far.</summary>
+    private static double SecondsOf(TankDay day) => day.HeardSeconds + day.UnheardSeconds is { } seconds and > 0 ? seconds : UsualSeconds;
 
     internal static (Estimate? Litres, double OwnVariance) Used(TankDay day) => (day.UsedLitres, day.OwnVariance);
 
@@ -99,11 +107,11 @@ public sealed record SitePeriod(
     /// <param name="days">Those with figures, in order.</param>
     public static SitePeriod Of(SitePlan plan, DateOnly from, DateOnly to, IReadOnlyList<SiteDay> days)
     {
-        var begun = days.Count == 0 ? 1 : days[^1].Date.DayNumber - from.DayNumber + 1;
+        var missing = days.Count == 0 ? 0 : days[^1].Date.DayNumber - from.DayNumber + 1 - days.Count;
         ImmutableArray<TankPeriod> tanks =
         [
             .. plan.Tanks.Select(tank => (tank, Days: days.SelectMany(day => day.Tanks).Where(t => t.Tank == tank.Id).ToList()))
-                .Where(t => t.Days.Count > 0).Select(t => TankPeriod.Of(t.tank, t.Days, begun)),
+                .Where(t => t.Days.Count > 0).Select(t => TankPeriod.Of(t.tank, t.Days, missing)),
         ];
         return new(
             from, to, days.Count == to.DayNumber - from.DayNumber + 1 && days.All(day => day.Complete), days.Count,

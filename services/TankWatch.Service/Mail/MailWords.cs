@@ -33,7 +33,8 @@ public static class MailWords
         {
             new(null, [Opening(letter.Notification, zone), finding.Text.Summary]),
             new("Where and since when", [.. WhereAndWhen(letter, finding, zone)]),
-            new("What was seen", [.. finding.Text.Evidence, .. Size(finding), .. Causes(finding)]),
+            new("What was seen", finding.Text.Evidence),
+            new("How sure it is", [.. Size(finding), .. Causes(finding)]),
         };
         if (letter.Notification.Reason != NotifyReason.Cleared)
         {

@@ -64,6 +64,10 @@ public sealed class SitePeriodTests
     {
         Assert.Equal(0.6, Week(Day(1, known: 0.9), Day(2, known: 0.9)).Known, 9); // Monday has none; Thursday has not begun.
         Assert.Equal((0, 0.0), (Week().DaysKnown, Week().Known));
+
+        // A day in progress weighs what it is long so far: 24 h all known and 8 h half known.
+        var dawn = Day(1, known: 0.5, complete: false);
+        Assert.Equal(28.0 / 32, Week(Day(0), dawn with { Tanks = [dawn.Tanks[0] with { HeardSeconds = 8 * 3600 }] }).Known, 9);
     }
 
     [Fact]

@@ -34,14 +34,17 @@ internal static class AlertWords
     };
 
     /// <summary>How sure a cause is. Never in per cent: the probes cannot tell so finely.</summary>
+    /// <summary>"likely (55 %)": the word for most, the figure for who weighs causes against each other.</summary>
     public static string Sureness(double probability) => probability switch
     {
         >= 0.95 => "certain as far as the probes can tell",
-        >= 0.75 => "most likely",
-        >= 0.4 => "likely",
-        >= 0.1 => "possible",
-        _ => "not likely",
+        >= 0.75 => $"most likely ({Percent(probability)})",
+        >= 0.4 => $"likely ({Percent(probability)})",
+        >= 0.1 => $"possible ({Percent(probability)})",
+        _ => $"not likely ({Percent(probability)})",
     };
+
+    private static string Percent(double probability) => string.Create(CultureInfo.InvariantCulture, $"{probability * 100:0} %");
 
     public static string Size(Quantity size) => string.Create(
         CultureInfo.InvariantCulture,

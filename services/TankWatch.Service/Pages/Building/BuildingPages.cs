@@ -27,7 +27,7 @@ internal static class BuildingPages
         var page = new BuildingView(
             site, now, shown, FiguresView.Of(summaries.Read(site, period ?? Period.Find("day")!, shown.On ?? today), site.Plan, today),
             period is null ? "The figures are those of a day, a week or a month; the address asks for something else." : null,
-            summaries.Read(site, Period.Find("day")!, today).Current, series, ledger, before);
+            summaries.Read(site, Period.Find("day")!, today).Current, AccountView.Of(site, summaries, today), series, ledger, before);
         return PageRoutes.Page<BuildingPage>(
             new() { [nameof(BuildingPage.View)] = page },
             shown.Problem is null && period is not null ? StatusCodes.Status200OK : StatusCodes.Status400BadRequest);

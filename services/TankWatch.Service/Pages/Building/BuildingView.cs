@@ -1,5 +1,6 @@
 using System.Globalization;
 using Microsoft.AspNetCore.WebUtilities;
+using TankWatch.Core.Periods;
 using TankWatch.Core.Time;
 using TankWatch.Service.Api;
 using TankWatch.Service.Api.Contract;
@@ -20,15 +21,16 @@ public sealed class BuildingView
     /// <param name="figures">Of the period asked for.</param>
     /// <param name="figuresProblem">What was wrong with that period.</param>
     /// <param name="today">Figures of the day so far.</param>
-    /// <param name="series">For the last runs.</param>
+    /// <param name="account">What whole days come to.</param>
+    /// <param name="series">For the last runs and days.</param>
     /// <param name="ledger">For the past alerts.</param>
     /// <param name="before">The past alert to go on after; null for the newest.</param>
     internal BuildingView(
         SiteView site, DateTimeOffset now, BuildingWindow shown, FiguresView figures, string? figuresProblem, PeriodJson today,
-        SeriesStore series, LedgerStore ledger, string? before)
+        AccountView account, SeriesStore series, LedgerStore ledger, string? before)
     {
         var plan = site.Plan;
-        (Site, Shown, Figures, FiguresProblem, Before) = (site, shown, figures, figuresProblem, before);
+        (Site, Shown, Figures, FiguresProblem, Account, Before) = (site, shown, figures, figuresProblem, account, before);
         Opening = OpeningView.Of(site, now);
         HeardAt = site.Units.Max(unit => unit.HeardAt);
         Open = [.. WorstFirst.Order(site.OpenAlerts).Select(alert => AlertView.Of(alert, now, plan.TimeZone))];
@@ -41,6 +43,9 @@ public sealed class BuildingView
         Past = [.. past.Items.Select(alert => AlertView.Of(alert, now, plan.TimeZone))];
         NextPast = past.Next;
         Today = LocalDays.DateOf(now, plan.TimeZone);
+        Use = UseChart.Of(UsePattern.Of(site.State.Timeline, plan));
+        var days = series.ListDays(plan.Id, Today.AddDays(-DeliveryChart.Days), Today.AddDays(-1));
+        Delivery = [.. plan.Pumps.Select(pump => DeliveryChart.Of(pump, days, Today)).OfType<DeliveryChart>()];
     }
 
     public SiteView Site { get; }
@@ -52,6 +57,12 @@ public sealed class BuildingView
     public IReadOnlyList<PumpView> Pumps { get; }
     public FiguresView Figures { get; }
     public string? FiguresProblem { get; }
+    public AccountView Account { get; }
+    public IReadOnlyList<UseChart> Use { get; }
+
+    /// <summary>Of the pumps of which it is known.</summary>
+    public IReadOnlyList<DeliveryChart> Delivery { get; }
+
     public IReadOnlyList<AlertView> Past { get; }
 
     /// <summary>The past alert that the next page goes on after; null at the end.</summary>
