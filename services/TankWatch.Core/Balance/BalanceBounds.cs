@@ -45,12 +45,14 @@ internal static class BalanceBounds
             if (onset.Weight(Change.Leak) > 0 && (bound is null || newest - onset.Ticks >= Settled))
             {
                 var (_, size, spread) = Weighing.One(onset, Change.Leak, balance.Filter, balance.Scale);
-                bound = Math.Max(bound ?? 0, Math.Max(0, size) + (BalanceAccount.Ninety * spread));
+                bound = Math.Max(bound ?? 0, Math.Max(0, size) + (Cautious * spread));
             }
         }
 
         return bound;
     }
 
+    // Two standard deviations: the onset that is asked about is the least favourable of many.
+    private const double Cautious = 2;
     private static readonly long Settled = TimeSpan.FromDays(2).Ticks;
 }

@@ -14,7 +14,7 @@ internal readonly record struct Accounted(int Tank, Passage Passage, double Used
 /// <summary>Learns from passages: what is believed, and whether something changed.</summary>
 internal static class BalanceStep
 {
-    private const double WildestKept = 6, Impossible = 150, NarrowDraws = 8, DaysApart = 4;
+    private const double WildestKept = 6, Impossible = 150, NarrowDraws = 8, DaysApart = 4, LargestDraws = 2;
     public const int OnsetsAtMost = 17;
     private static readonly long BetweenOnsets = TimeSpan.FromHours(6).Ticks, OldestOnset = TimeSpan.FromDays(40).Ticks;
 
@@ -55,7 +55,7 @@ internal static class BalanceStep
         filter.LastTicks = middle;
         var left = filter.Pass(hours);
         var view = PassageWeights.Of(
-            filter, passage, tank, plan.TimeZone, balance.Scale, stackalloc float[filter.Count], stackalloc int[filter.Count], stackalloc float[BalanceModel.Hours]);
+            filter, passage, tank, plan.TimeZone, IsWide(tank) ? Math.Min(balance.Scale, LargestDraws) : 1, stackalloc float[filter.Count], stackalloc int[filter.Count], stackalloc float[BalanceModel.Hours]);
         Span<float> gain = stackalloc float[filter.Count];
         filter.Gain(view.Weights, gain);
         var (surprise, variance) = (view.Gain - view.Expected, view.Noise + view.Times(gain));

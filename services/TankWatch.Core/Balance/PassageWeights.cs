@@ -5,7 +5,7 @@ namespace TankWatch.Core.Balance;
 /// <summary>What a passage tells of: the gain of the tank as a weighted sum of the unknowns, and what else makes it vary.</summary>
 internal ref struct PassageWeights
 {
-    private const double LowestLevel = 0.2, LowestHour = 0.02, DrawnScale = 0.6;
+    private const double LowestLevel = 0.2, LowestHour = 0.02;
 
     /// <summary>One weight for each unknown of the filter.</summary>
     public Span<float> Weights;
@@ -32,7 +32,7 @@ internal ref struct PassageWeights
     /// <param name="passage">What was seen.</param>
     /// <param name="tank">Where.</param>
     /// <param name="zone">Of the site.</param>
-    /// <param name="scale">How wild use is against what is taken for granted; steady use has no draws that could be under way.</param>
+    /// <param name="scale">How large draws are against what is taken for granted; steady use has none that could be under way.</param>
     /// <param name="weights">Room for one number an unknown.</param>
     /// <param name="used">Room for one index an unknown.</param>
     /// <param name="hoursOfDay">Room for 24 numbers.</param>
@@ -59,7 +59,7 @@ internal ref struct PassageWeights
         view.Offset(filter, passage.From, -1, tank);
         view.Offset(filter, passage.To, 1, tank);
         view.Used = view.NotZero(used);
-        view.Expected = view.Sum(filter, inflow) + (StillToCome(passage) * Math.Min(1, scale / DrawnScale));
+        view.Expected = view.Sum(filter, inflow) + (StillToCome(passage) * scale);
         view.Noise = NoiseOf(view.Use, inflow, tank, passage.LowVoltage || passage.On.Ways > 1);
         return view;
     }
