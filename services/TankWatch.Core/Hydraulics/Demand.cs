@@ -31,4 +31,38 @@ internal static class Demand
     /// <param name="high">The most; right after a probe was crossed the same.</param>
     /// <param name="litresPerHour">Net draw, greater than 0.</param>
     public static (double Low, double High) HoursToEmpty(Litres low, Litres high, double litresPerHour) => (low.Value / litresPerHour, high.Value / litresPerHour);
+
+    /// <summary>The same while the draw changes with the hours, and is itself known only so far.</summary>
+    /// <param name="held">What it holds, litres, at least 0.</param>
+    /// <param name="sureness">How many standard deviations of the draw the bounds stand off, at least 0.</param>
+    /// <param name="leaving">Litres that leave within so many hours, and their variance; never falling.</param>
+    /// <returns>Hours, at most two weeks; null when it may last longer.</returns>
+    public static Estimate? HoursToEmpty(Estimate held, double sureness, Func<double, (double Litres, double Variance)> leaving) =>
+        LastsHours(held.High, -sureness, leaving) is { } latest
+            ? new(LastsHours(held.Value, 0, leaving) ?? latest, LastsHours(held.Low, sureness, leaving) ?? latest, latest) : null;
+
+    private static double? LastsHours(double litres, double deviations, Func<double, (double Litres, double Variance)> leaving)
+    {
+        const double Longest = 14 * 24, Exact = 1 / 120.0;
+        if (litres <= 0 || !IsGone(Longest))
+        {
+            return litres <= 0 ? 0 : null;
+        }
+
+        var (low, high) = (0.0, 1.0);
+        while (!IsGone(high))
+        {
+            (low, high) = (high, Math.Min(Longest, 2 * high));
+        }
+
+        while (high - low > Exact)
+        {
+            var middle = (low + high) / 2;
+            (low, high) = IsGone(middle) ? (low, middle) : (middle, high);
+        }
+
+        return (low + high) / 2;
+
+        bool IsGone(double hours) => leaving(hours) is var (mean, variance) && mean + (deviations * Math.Sqrt(variance)) >= litres;
+    }
 }

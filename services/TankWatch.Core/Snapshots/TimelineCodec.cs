@@ -28,6 +28,12 @@ internal static class TimelineCodec
         {
             BalanceCodec.Write(w, balance);
         }
+
+        w.Flag(tank.Supply is not null);
+        if (tank.Supply is { } supply)
+        {
+            SupplyCodec.Write(w, supply);
+        }
     }
 
     public static TankTimeline ReadTank(ref SnapshotReader r, int index)
@@ -51,6 +57,7 @@ internal static class TimelineCodec
             Probes = r.List(ReadProbe, probes),
             Fills = r.List(ReadFills, Math.Max(0, probes - 1)),
             Balance = r.Flag() ? BalanceCodec.Read(ref r, r.Plan.Tanks[index]) : null,
+            Supply = r.Flag() ? SupplyCodec.Read(ref r, probes) : null,
         };
     }
 

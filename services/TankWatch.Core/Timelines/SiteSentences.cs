@@ -1,4 +1,6 @@
 using System.Globalization;
+using TankWatch.Core.Balance;
+using TankWatch.Core.Findings;
 using TankWatch.Core.Findings.Rules;
 using TankWatch.Core.Observations;
 using TankWatch.Core.Sites;
@@ -173,7 +175,15 @@ public static class SiteSentences
                 : since is { } at ? $"Since {LocalClock.Near(at, now, plan.TimeZone)} {name} {verb}"
                 : $"{char.ToUpperInvariant(name[0])}{name[1..]} {verb}";
             var isEmpty = water is { EmptySince: not null, DisorderSince: null };
-            return new($"{words} {bounds}{reserve}.", holds, isEmpty, low, high, isEmpty ? -1 : low / tank.Capacity.Value);
+            return new($"{words} {bounds}{reserve}.{(holds ? Left(plan, tank, timeline, now) : "")}", holds, isEmpty, low, high, isEmpty ? -1 : low / tank.Capacity.Value);
+        }
+
+        /// <summary>How long it lasts, where something keeps an overhead tank from being filled.</summary>
+        private static string Left(SitePlan plan, Tank tank, SiteTimeline timeline, DateTimeOffset now)
+        {
+            var context = new RuleContext(plan, timeline, now);
+            return tank.Role == TankRole.Overhead && Want.Of(context, tank.Index)?.HoursToEmpty(context, tank.Index, BalanceAccount.Ninety) is { } hours
+                ? $" As it is used at these hours, it lasts {Asking.Plain(hours.Low)} to {Asking.Plain(hours.High)} hours." : "";
         }
 
         private static Standing Unknown(string sentence) => new(sentence, false, false, 0, 0, 0);

@@ -2,6 +2,7 @@ using System.Collections.Immutable;
 using System.Runtime.InteropServices;
 using TankWatch.Core.Balance;
 using TankWatch.Core.Sites;
+using TankWatch.Core.Supply;
 using TankWatch.Core.Time;
 
 namespace TankWatch.Core.Timelines;
@@ -112,6 +113,9 @@ public sealed record TankTimeline
 
     /// <summary>What its crossings tell of use, deliveries and leaks; null before the first crossing, and for a sump.</summary>
     public TankBalance? Balance { get; init; }
+
+    /// <summary>When its supply fills it; null before its first word, for an overhead tank, and with fewer than two probes.</summary>
+    internal SumpSupply? Supply { get; init; }
 
     public static TankTimeline Unseen(Tank tank) => new()
     {

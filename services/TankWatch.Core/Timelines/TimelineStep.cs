@@ -2,6 +2,7 @@ using System.Collections.Immutable;
 using TankWatch.Core.Balance;
 using TankWatch.Core.Observations;
 using TankWatch.Core.Sites;
+using TankWatch.Core.Supply;
 
 namespace TankWatch.Core.Timelines;
 
@@ -23,6 +24,7 @@ internal static class TimelineStep
             _ => (timeline, (PumpRun?)null),
         };
         next = next with { Units = next.Units.SetItem(unit.Index, Heard(heard, observation)) };
+        next = SumpObserver.Apply(timeline, next, observation, ended, plan);
         (next, var accounted) = BalanceObserver.Apply(timeline, next, observation, plan);
         return (next, ended, accounted);
     }

@@ -2,6 +2,7 @@ using System.Numerics;
 using Microsoft.AspNetCore.Http.HttpResults;
 using TankWatch.Core.Commissioning;
 using TankWatch.Core.Sites;
+using TankWatch.Core.Supply;
 using TankWatch.Core.Time;
 using TankWatch.Service.Api.Contract;
 using TankWatch.Service.Api.Csv;
@@ -116,7 +117,10 @@ internal static class FigureRoutes
             known.Bounds(tank) is var (low, high) ? new(low, high) : null,
             known.SeenAt is { } seen ? Math.Max(0, Math.Round((view.AsOf - seen).TotalSeconds, 3)) : null,
             Stale: !(view.State.Timeline.TankKnownUntil(view.Plan, tank.Index) > view.AsOf),
-            TimeToEmpty: null); // Learnt use and supply are needed for it; a guess would be worse than none.
+            // Null where a pump runs, and while too little of its use was learnt: a guess would be worse than none.
+            TimeToEmpty: Lasting.Of(view.Plan, view.State, tank.Index, view.AsOf) is { } hours ? new(Seconds(hours.Low), Seconds(hours.High)) : null);
+
+        static double Seconds(double hours) => Math.Round(hours * 3600);
     }
 
     private static PumpNowJson NowOf(SiteView view, Pump pump)

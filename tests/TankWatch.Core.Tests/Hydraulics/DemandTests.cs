@@ -57,4 +57,23 @@ public sealed class DemandTests
         var (one, same) = Demand.HoursToEmpty(new(300), new(300), draw); // CHECKS A4: right after the 300 L mark the ends coincide.
         Assert.Equal(one, same);
     }
+
+    [Theory] // CHECKS A4 [D]: the same values where the draw is a function of the hours to come.
+    [InlineData(40, 7.5, 15.0)]
+    [InlineData(60, 5.0, 10.0)]
+    [InlineData(90, 3.33, 6.67)]
+    public void A_draw_that_is_learnt_gives_the_same_interval(double draw, double low, double high)
+    {
+        var hours = Demand.HoursToEmpty(new(450, 300, 600), 1.645, h => (draw * h, 0))!.Value;
+        Assert.Equal(low, hours.Low, 0.01);
+        Assert.Equal(high, hours.High, 0.01);
+        var sure = Demand.HoursToEmpty(new(300, 300, 300), 1.645, h => (draw * h, 0))!.Value;
+        Assert.Equal(sure.Low, sure.High);
+        var unsure = Demand.HoursToEmpty(new(300, 300, 300), 1.645, h => (draw * h, 100 * h))!.Value;
+        Assert.True(unsure.Low < sure.Low && sure.High < unsure.High);
+    }
+
+    [Fact]
+    public void What_lasts_longer_than_two_weeks_is_not_foretold() =>
+        Assert.Null(Demand.HoursToEmpty(new(1000, 1000, 1000), 1.645, h => (h, 0)));
 }

@@ -100,6 +100,14 @@ public sealed class HydraulicsTests
             recorded.Findings(FindingKind.LowSupply).Any(f => f.RaisedAt >= onset && f.RaisedAt <= onset.AddHours(24)), $"none within a day of {onset:u}: {recorded.Told()}"));
     }
 
+    [Theory]
+    [MemberData(nameof(Systems))]
+    public void Where_the_supply_comes_nobody_is_told_of_want(string name)
+    {
+        var recorded = Recorded.Of(name);
+        Assert.True(name == "o08_supply_failure" || recorded.Result.Findings.All(f => f.Kind is not (FindingKind.LowSupply or FindingKind.RunningOut)), recorded.Told());
+    }
+
     [Fact]
     public void Low_supply_is_not_raised_while_the_supply_runs()
     {

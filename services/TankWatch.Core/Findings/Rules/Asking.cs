@@ -50,17 +50,18 @@ internal static class Asking
         pump.To.Min(tank => plan.Tanks[tank].Probes[^1].Volume.Value - plan.Tanks[tank].Probes[0].Volume.Value);
 
     /// <summary>Whether any unit says that the mains are off.</summary>
-    public static bool MainsAreOff(this in RuleContext context)
+    public static bool MainsAreOff(this in RuleContext context) => context.MainsOffSince() is not null;
+
+    /// <summary>Since when the first unit that says so has the mains off; null when none does.</summary>
+    public static DateTimeOffset? MainsOffSince(this in RuleContext context)
     {
+        DateTimeOffset? since = null;
         foreach (var unit in context.Timeline.Units)
         {
-            if (unit.MainsOffSince is not null)
-            {
-                return true;
-            }
+            since = Moments.Earlier(since, unit.MainsOffSince);
         }
 
-        return false;
+        return since;
     }
 
     public static string NamesOf(SitePlan plan, IEnumerable<int> tanks) => string.Join(" and ", tanks.Select(t => plan.Tanks[t].Id.Value));

@@ -12,7 +12,7 @@ internal sealed class LeftInManual : Rule
     private static readonly TimeSpan Running = TimeSpan.FromMinutes(30);
 
     /// <summary>At rest, whoever set it is expected back within the same working day; an empty tank is told of long before.</summary>
-    private static readonly TimeSpan Resting = TimeSpan.FromHours(8);
+    public static readonly TimeSpan Resting = TimeSpan.FromHours(8);
 
     public override Verdict Judge(in RuleContext context, int device)
     {

@@ -1,13 +1,18 @@
+using TankWatch.Core.Balance;
 using TankWatch.Core.Observations;
 using TankWatch.Core.Sites;
+using TankWatch.Core.Supply;
 using TankWatch.Core.Time;
 
 namespace TankWatch.Core.Findings.Rules;
 
-/// <summary>An overhead tank is below its lowest probe and is not being filled.</summary>
+/// <summary>An overhead tank is below its lowest probe and is not being filled, or will be empty before anything that is known of can fill it.</summary>
 internal sealed class RunningOut : Rule
 {
     private static readonly TimeSpan RiseGrace = TimeSpan.FromMinutes(5);
+
+    // Asked again this often while something keeps the tank from being filled.
+    private static readonly TimeSpan AskAgain = TimeSpan.FromMinutes(15);
 
     public override FindingKind Kind => FindingKind.RunningOut;
     public override RuleScope Scope => RuleScope.Overhead;
@@ -22,11 +27,27 @@ internal sealed class RunningOut : Rule
             return Verdict.Unknown;
         }
 
-        if (context.Timeline.Tanks[device].EmptySince is not { } empty)
+        return context.Timeline.Tanks[device].EmptySince is { } empty ? BelowLowest(context, device, empty) : Ahead(context, device);
+    }
+
+    /// <summary>Nothing that is a reason for not being filled: a tank that will simply call its pump is no finding.</summary>
+    private static Verdict Ahead(in RuleContext context, int device)
+    {
+        if (Want.Of(context, device) is not { } want)
         {
             return Verdict.Clear;
         }
 
+        var askAgain = context.Now + AskAgain;
+        return !want.IsSettled ? Verdict.Between(askAgain)
+            : want.HoursToEmpty(context, device, Want.EightyPercent) is not { } hours ? Verdict.ClearUntil(askAgain)
+            : context.Now.AddHours(hours.High) <= want.WaterFrom ? Verdict.Holds(want.Since, askAgain)
+            : context.Now.AddHours(hours.Value) <= want.WaterFrom ? Verdict.Between(askAgain)
+            : Verdict.ClearUntil(askAgain);
+    }
+
+    private static Verdict BelowLowest(in RuleContext context, int device, DateTimeOffset empty)
+    {
         DateTimeOffset? since = empty;
         foreach (var pump in context.Plan.Pumps)
         {
@@ -65,18 +86,47 @@ internal sealed class RunningOut : Rule
 
     public override Description Describe(in RuleContext context, int device, DateTimeOffset since)
     {
-        var tank = context.Plan.Tanks[device];
-        var lowest = tank.Probes[0];
-        var left = lowest.Volume.Value - tank.FireReserve.Value;
-        return new(new(
-            $"Tank {tank.Id} is running out of water and is not being filled: {Reason(context, device)}.",
-            [
-                $"Below its lowest probe since {context.Clock(context.Timeline.Tanks[device].EmptySince!.Value)}.",
-                left > 0 ? $"At that moment {Asking.Plain(left)} litres were left to use; what is left now is not known."
-                    : "Nothing above the fire reserve is left to use.",
-            ],
-            ["Tell the residents to save water.", "See why the pump does not fill the tank: power, sump, control, in that order.", "Arrange for water if the cause cannot be mended today."],
-            Cautions.PumpAndSump));
+        var (tank, want, water) = (context.Plan.Tanks[device], Want.Of(context, device), context.Timeline.Tanks[device]);
+        var hours = want?.HoursToEmpty(context, device, BalanceAccount.Ninety)
+            ?? Outlook.HoursToEmpty(context.Timeline, context.Plan, device, 0, context.Now);
+        return new(
+            new(
+                water.EmptySince is null && hours is { } left
+                    ? $"Tank {tank.Id} will be empty in about {Asking.Lasting(TimeSpan.FromHours(left.Value))} and is not being filled: {Reason(context, device)}."
+                    : $"Tank {tank.Id} is running out of water and is not being filled: {Reason(context, device)}.",
+                [.. Evidence(context, tank, want, hours).OfType<string>()],
+                ["Tell the residents to save water.", "See why the pump does not fill the tank: power, sump, control, in that order.", "Arrange for water if the cause cannot be mended today."],
+                Cautions.PumpAndSump),
+            [], hours is { } size ? new("empty-in", size, "h") : null);
+    }
+
+    private static IEnumerable<string?> Evidence(RuleContext context, Tank tank, Want? want, Estimate? hours)
+    {
+        var water = context.Timeline.Tanks[tank.Index];
+        var reserve = tank.FireReserve.Value > 0 ? ", down to the fire reserve" : "";
+        if (water.EmptySince is { } empty)
+        {
+            var left = tank.Probes[0].Volume.Value - tank.FireReserve.Value;
+            yield return $"Below its lowest probe since {context.Clock(empty)}.";
+            yield return left > 0 ? $"At that moment {Asking.Plain(left)} litres were left to use{(hours is null ? "; what is left now is not known" : "")}."
+                : "Nothing above the fire reserve is left to use.";
+        }
+        else if (water.Last is { } last)
+        {
+            yield return $"The water {(last.Rising ? "rose to" : "sank below")} probe {tank.Probes[last.Probe].Name} at {context.Clock(last.At)}.";
+        }
+
+        if (hours is { } span)
+        {
+            yield return $"As people use water at these hours it is empty{reserve} in {Asking.Plain(span.Low)} to {Asking.Plain(span.High)} hours, between {context.Clock(context.Now.AddHours(span.Low))} and {context.Clock(context.Now.AddHours(span.High))}.";
+        }
+
+        if (want is not null)
+        {
+            yield return want.More > 0 ? $"Counted in: {Asking.Plain(want.More)} litres that the pump can still draw from the sump." : null;
+            yield return want.IsSupply ? $"Water may come from {context.Clock(want.WaterFrom)} on." : $"The pump has been held since {context.Clock(want.Since)}.";
+            yield return "Should people draw less than usual, or water come earlier, it lasts longer; one look at the pump and the sump's inlet tells whether it is being filled.";
+        }
     }
 
     private static string Reason(in RuleContext context, int device)

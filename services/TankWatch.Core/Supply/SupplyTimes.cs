@@ -1,0 +1,89 @@
+using TankWatch.Core.Sites;
+
+namespace TankWatch.Core.Supply;
+
+/// <summary>A span in which the supply should bring the sump's water to a probe, UTC.</summary>
+internal readonly record struct SupplyWindow(DateTimeOffset From, DateTimeOffset To);
+
+/// <summary>When the public supply is to be expected: as the site file says, else as learnt.</summary>
+internal static class SupplyTimes
+{
+    /// <summary>The window that ends first of those that begin at or after a moment; null when none is known.</summary>
+    /// <param name="plan">Whose supply hours go before what was learnt.</param>
+    /// <param name="supply">What the sump taught.</param>
+    /// <param name="at">UTC.</param>
+    public static SupplyWindow? Next(SitePlan plan, SumpSupply supply, DateTimeOffset at)
+    {
+        SupplyWindow? first = null;
+        if (!plan.SupplyHours.IsEmpty)
+        {
+            foreach (var given in plan.SupplyHours)
+            {
+                first = Earlier(first, IsKept(plan, supply, given) ? After(plan, at, given.From.ToTimeSpan(), Length(given)) : null);
+            }
+
+            return first;
+        }
+
+        for (var hour = 0; hour < DayReach.Hours; hour++)
+        {
+            if ((supply.Expected & (1 << hour)) != 0)
+            {
+                var from = (hour - SumpSupply.WindowHours + 1 + DayReach.Hours) % DayReach.Hours;
+                first = Earlier(first, After(plan, at, TimeSpan.FromHours(from), TimeSpan.FromHours(SumpSupply.WindowHours)));
+            }
+        }
+
+        return first;
+    }
+
+    /// <summary>When water may come next: now while it may be coming; null when nothing is known of the supply.</summary>
+    public static DateTimeOffset? WaterFrom(SitePlan plan, SumpSupply? supply, DateTimeOffset at)
+    {
+        DateTimeOffset? first = null;
+        foreach (var given in plan.SupplyHours)
+        {
+            var begins = After(plan, at - Length(given), given.From.ToTimeSpan(), Length(given)).From;
+            first = first is { } known && known < begins ? known : begins;
+        }
+
+        if (first is null && supply is { HasLearnt: true, Comes: not 0 and var comes })
+        {
+            var now = at + plan.TimeZone.GetUtcOffset(at);
+            for (var ahead = 0; ahead < DayReach.Hours && first is null; ahead++)
+            {
+                first = (comes & (1 << ((now.Hour + ahead) % DayReach.Hours))) != 0 ? at.AddHours(ahead).AddMinutes(ahead == 0 ? 0 : -now.Minute) : null;
+            }
+        }
+
+        return first < at ? at : first;
+    }
+
+    /// <summary>The probe that a supply should bring the water to.</summary>
+    public static int ProbeOf(SitePlan plan, SumpSupply supply, int sump) => supply.Probe >= 0 ? supply.Probe : plan.Tanks[sump].Probes.Length - 1;
+
+    /// <summary>Hours that are given count until the sump has shown that they bring it no visible rise.</summary>
+    private static bool IsKept(SitePlan plan, SumpSupply supply, SupplyHours given)
+    {
+        if (!supply.HasLearnt)
+        {
+            return true;
+        }
+
+        var last = (int)Math.Ceiling((given.From.ToTimeSpan() + Length(given)).TotalHours) - 1;
+        return supply.Probe >= 0 && supply.IsKept(supply.Probe, given.From.Hour, last);
+    }
+
+    private static TimeSpan Length(SupplyHours given) => given.To > given.From ? given.To.ToTimeSpan() - given.From.ToTimeSpan()
+        : given.To.ToTimeSpan() - given.From.ToTimeSpan() + TimeSpan.FromDays(1);
+
+    private static SupplyWindow? Earlier(SupplyWindow? a, SupplyWindow? b) => a is not { } x || (b is { } y && y.To < x.To) ? b : a;
+
+    /// <summary>The first window of a time of day that begins at or after a moment. The zone's offset of that moment serves.</summary>
+    private static SupplyWindow After(SitePlan plan, DateTimeOffset at, TimeSpan timeOfDay, TimeSpan length)
+    {
+        var wait = timeOfDay - (at.UtcDateTime + plan.TimeZone.GetUtcOffset(at)).TimeOfDay;
+        var from = at + (wait < TimeSpan.Zero ? wait + TimeSpan.FromDays(1) : wait);
+        return new(from, from + length);
+    }
+}
