@@ -232,7 +232,7 @@ internal static class BalanceChanges
     /// <remarks>No list of changes is whole and no spread quite right: odds are told at two thirds of their logarithm, which trials bear out.</remarks>
     internal static ImmutableArray<WeighedCause> Causes(ReadOnlySpan<Explanation> explanations)
     {
-        const double Told = 2.0 / 3;
+        const double Told = 2.0 / 3, Surest = 0.99;
         Span<double> shares = stackalloc double[Changes.Count];
         Shares(explanations, shares, Told);
         var causes = new List<WeighedCause>();
@@ -253,7 +253,7 @@ internal static class BalanceChanges
         return
         [
             .. causes.Where(cause => cause.Probability >= 0.005).OrderByDescending(cause => cause.Probability)
-                .ThenBy(cause => cause.Name, StringComparer.Ordinal).Select(cause => new WeighedCause(cause.Name, Math.Round(cause.Probability, 3))),
+                .ThenBy(cause => cause.Name, StringComparer.Ordinal).Select(cause => new WeighedCause(cause.Name, Math.Min(Surest, Math.Round(cause.Probability, 3)))),
         ];
     }
 
