@@ -81,7 +81,7 @@ public sealed class ClosedFormTests
         var finding = Assert.Single(recorded.Result.Findings);
         Assert.Equal(FindingKind.Leak, finding.Kind);
         Assert.InRange(finding.Since, LeakFrom.AddHours(-6), LeakFrom.AddHours(6));
-        Assert.InRange(finding.RaisedAt, LeakFrom, LeakFrom.AddHours(36));
+        Assert.InRange(finding.RaisedAt, LeakFrom, LeakFrom.AddHours(72));
         Assert.Equal("leak", finding.Causes[0].Name);
         Assert.InRange(leak, finding.Estimate!.Size.Low, finding.Estimate.Size.High);
         Assert.All(recorded.Result.Days.TakeLast(7), day => Assert.Equal(leak, day.Tanks[0].LeakLitresPerHour!.Value.Value, 0.15 * leak));
