@@ -24,7 +24,7 @@ public sealed class PassageWeightsTests
     {
         var weights = new float[filter.Count];
         var passage = new Passage(from, to, falling, falling, start, start.AddHours(hours), new(on, 0, 0, 0), false);
-        var view = PassageWeights.Of(filter, passage, Roof, zone ?? TimeZoneInfo.Utc, weights, stackalloc int[filter.Count], stackalloc float[BalanceModel.Hours]);
+        var view = PassageWeights.Of(filter, passage, Roof, zone ?? TimeZoneInfo.Utc, 1, weights, stackalloc int[filter.Count], stackalloc float[BalanceModel.Hours]);
         return (weights, view.Used.ToArray(), view.Use, view.Gain, view.Expected, view.Noise);
     }
 
@@ -103,16 +103,17 @@ public sealed class PassageWeightsTests
     [Fact]
     public void Draws_at_both_ends_cancel_and_one_at_the_start_goes_on()
     {
-        double Expected(bool from, bool to)
+        double Expected(bool from, bool to, double scale = 1)
         {
             var filter = Filter();
             var passage = new Passage(2, 1, from, to, Friday, Friday.AddHours(2), default, false);
-            return PassageWeights.Of(filter, passage, Roof, TimeZoneInfo.Utc, new float[filter.Count], new int[filter.Count], new float[BalanceModel.Hours]).Expected;
+            return PassageWeights.Of(filter, passage, Roof, TimeZoneInfo.Utc, scale, new float[filter.Count], new int[filter.Count], new float[BalanceModel.Hours]).Expected;
         }
 
         Assert.Equal(Expected(false, false), Expected(true, true), 1e-9);
         Assert.Equal(-BalanceModel.StillToCome, Expected(true, false) - Expected(false, false), 1e-6);
         Assert.Equal(BalanceModel.StillToCome, Expected(false, true) - Expected(false, false), 1e-6);
+        Assert.Equal(Expected(false, false), Expected(true, false, scale: 0), 1e-9); // Steady use has none.
     }
 
     [Fact]
