@@ -7,7 +7,7 @@ namespace TankWatch.Core.Tests.Balance;
 /// <summary>Rows several numbers at a time, against one number at a time. A failure prints its seed.</summary>
 public sealed class LanesTests
 {
-    private static readonly Gen<float[]> Rows = Gen.Select(Gen.Float[-1, 1].Array[0, 70], Gen.Float[-20, 20], (row, power) => Array.ConvertAll(row, x => x * MathF.Pow(2, power)));
+    private static readonly Gen<float[]> Rows = Gen.Select(Gen.Int[-9999, 9999].Array[0, 70], Gen.Float[-20, 20], (row, power) => Array.ConvertAll(row, x => x / 9999f * MathF.Pow(2, power)));
 
     [Fact]
     public void A_packed_row_is_within_half_a_step_of_itself_and_its_largest_number_is_kept() => Rows.Sample(row =>

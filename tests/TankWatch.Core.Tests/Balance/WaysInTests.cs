@@ -47,10 +47,10 @@ public sealed class WaysInTests
     }
 
     [Fact]
-    public void A_full_tank_takes_nothing_and_leaves_all_to_the_other()
+    public void A_full_tank_is_only_topped_up_and_leaves_the_rest_to_the_other()
     {
         static void Day(Scenario day) => day.Tank("east", "10").Tank("west", "10").Start("p1").Stop("p2").Tank("east", "11");
-        Assert.Equal((0, 0b01), (Flowing(East, Day), Flowing(West, Day)));
+        Assert.Equal((WaysIn.ToppedUp, 0b01), (Flowing(East, Day), Flowing(West, Day)));
     }
 
     [Fact]

@@ -110,6 +110,7 @@ internal sealed class StateVariants(SitePlan plan)
     {
         bool flag => !flag,
         int number => number + 1,
+        byte number => (byte)(number ^ 1),
         short number => (short)(number - 1),
         long number => number + 1,
         float number => number + 1,
