@@ -148,6 +148,10 @@ public sealed class SiteStateCodecTests
         var roof = Lodge.FindTank("roof")!.Index;
         var balance = tanks[roof].Balance! with { Outflow = found, Delivery = found with { Change = Change.Decline }, Use = found with { Change = Change.Use } };
         Assert.NotEmpty(balance.Onsets);
+
+        // Its supply hours are given, so none are learnt.
+        var sump = Lodge.FindTank("sump")!.Index;
+        tanks = tanks.SetItem(sump, tanks[sump] with { Supply = (tanks[sump].Supply ?? new()) with { Past = [new(3, 5), new(1, 2)] } });
         return state with { Timeline = state.Timeline with { Tanks = tanks.SetItem(roof, tanks[roof] with { Balance = balance }) } };
     }
 
