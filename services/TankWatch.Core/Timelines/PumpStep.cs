@@ -47,6 +47,9 @@ internal static class PumpStep
 
         // The first word of a pump says that it runs, not that it just started.
         var isStart = now.Running == false;
+
+        // Where the sump has no probes, nothing but this start tells that its water is back.
+        var sumpTells = pump.From is { } sump && !timeline.Tanks[sump].Probes.IsEmpty;
         return now with
         {
             Running = true,
@@ -55,7 +58,8 @@ internal static class PumpStep
             Run = new(at, seen.Cause, manual, automatic, seen.Watts,
                 [.. pump.To.Select(_ => (Rise?)null)], [.. pump.To.Select(tank => timeline.Tanks[tank].Draw)]),
             AutomaticStarts = isStart && automatic ? now.AutomaticStarts.Add(at, StartsKept) : now.AutomaticStarts,
-            EarlyStartAt = isStart && !manual && now.CutOutAt is not null ? at : now.EarlyStartAt,
+            EarlyStartAt = isStart && !manual && sumpTells && now.CutOutAt is not null ? at : now.EarlyStartAt,
+            CutOutAt = sumpTells ? now.CutOutAt : null,
         };
     }
 

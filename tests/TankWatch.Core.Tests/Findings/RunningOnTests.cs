@@ -118,6 +118,15 @@ public sealed class RunningOnTests
     }
 
     [Fact]
+    public void Where_the_sump_has_no_probes_a_start_after_a_cut_out_is_no_fault_and_ends_it()
+    {
+        var day = Scenario.Of(Plans.Bore([500, 1000, 1800])).At("06:00").Tank("roof", "100").Start().At("06:10").Stop(cause: "sump-low")
+            .At("07:40").Start().At("08:00").Tank("roof", "111").Stop().At("10:00").Tank("roof", "110").At("11:00").Tank("roof", "100").At("12:00").Tank("roof", "000").Until("13:00");
+        day.Never(FindingKind.ControlFault);
+        Assert.Equal("12:15", day.Raised(FindingKind.NoStart)); // It had run since: its protection does not explain this rest.
+    }
+
+    [Fact]
     public void A_start_after_a_cut_out_must_wait_for_the_restart_probe()
     {
         // CHECKS K2: restart only when the sump is back at its next probe; common practice, no source.

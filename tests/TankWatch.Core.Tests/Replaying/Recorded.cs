@@ -42,15 +42,21 @@ internal sealed class Recorded
 
     public static Recorded Of(string name) => All.GetOrAdd(name, n => new(() => new(n))).Value;
 
-    public ReplayResult Run(IEnumerable<string> lines)
+    public ReplayResult Run(IEnumerable<string> lines) => Run(lines, Plan);
+
+    /// <param name="lines">Of the recording.</param>
+    /// <param name="site">Another site file.</param>
+    public static ReplayResult Run(IEnumerable<string> lines, string site) => Run(lines, Plans.Of(site));
+
+    private static ReplayResult Run(IEnumerable<string> lines, SitePlan plan)
     {
-        var recording = new Recording(Plan);
+        var recording = new Recording(plan);
         foreach (var line in lines)
         {
             recording.Add(line);
         }
 
-        return Replay.Run(Plan, recording);
+        return Replay.Run(plan, recording);
     }
 
     public static string Json(ReplayResult result)

@@ -2,7 +2,10 @@ using System.Collections;
 using System.Collections.Immutable;
 using System.Globalization;
 using System.Reflection;
+using System.Runtime.CompilerServices;
+using TankWatch.Core.Balance;
 using TankWatch.Core.Sites;
+using TankWatch.Core.Timelines;
 
 namespace TankWatch.Core.Tests.Snapshots;
 
@@ -11,6 +14,9 @@ internal sealed class StateVariants(SitePlan plan)
 {
     /// <summary>Type and member of every place that was varied so far.</summary>
     public HashSet<string> Varied { get; } = new(StringComparer.Ordinal);
+
+    /// <summary>Where the newest variant differs.</summary>
+    public string Place { get; private set; } = "";
 
     /// <summary>Every member that a state has anywhere, as its types declare them.</summary>
     public static HashSet<string> Declared()
@@ -28,7 +34,7 @@ internal sealed class StateVariants(SitePlan plan)
                 foreach (var member in Members(kind))
                 {
                     found.Add(Name(kind, member));
-                    var held = ItemOf(member.PropertyType) ?? Nullable.GetUnderlyingType(member.PropertyType) ?? member.PropertyType;
+                    var held = ItemOf(member.Type) ?? Nullable.GetUnderlyingType(member.Type) ?? member.Type;
                     held = Nullable.GetUnderlyingType(held) ?? held;
                     if (!IsLeaf(held))
                     {
@@ -58,11 +64,12 @@ internal sealed class StateVariants(SitePlan plan)
         var type = record.GetType();
         foreach (var member in Members(type))
         {
-            foreach (var variant in Variants(member.GetValue(record), member.PropertyType))
+            foreach (var variant in Variants(member.Get(record), member.Type))
             {
                 Varied.Add(Name(type, member));
+                Place = IsLeaf(Nullable.GetUnderlyingType(member.Type) ?? member.Type) ? Name(type, member) : $"{Name(type, member)}/{Place}";
                 var copy = type.GetMethod("<Clone>$") is { } clone ? clone.Invoke(record, null)! : Copied(record);
-                member.SetValue(copy, variant);
+                member.Set(copy, variant);
                 yield return copy;
             }
         }
@@ -70,21 +77,23 @@ internal sealed class StateVariants(SitePlan plan)
 
     private IEnumerable<object> OfList(IList items, Type item)
     {
-        for (var i = 0; i < items.Count; i++)
+        // Rows of numbers are long and written in one piece: their ends tell whether all is there.
+        var isRow = items is Array;
+        for (var i = 0; i < items.Count; i += isRow ? Math.Max(1, items.Count - 1) : 1)
         {
             foreach (var variant in Variants(items[i], item))
             {
-                yield return ListOf(item, items.Cast<object?>().Select((o, at) => at == i ? variant : o));
+                yield return ListOf(item, items.Cast<object?>().Select((o, at) => at == i ? variant : o), isRow);
             }
         }
 
         if (items.Count > 0)
         {
-            yield return ListOf(item, items.Cast<object?>().Skip(1));
+            yield return ListOf(item, items.Cast<object?>().Skip(1), isRow);
         }
     }
 
-    private static object ListOf(Type item, IEnumerable<object?> items)
+    private static object ListOf(Type item, IEnumerable<object?> items, bool isRow)
     {
         var all = items.ToList();
         var array = Array.CreateInstance(item, all.Count);
@@ -93,7 +102,7 @@ internal sealed class StateVariants(SitePlan plan)
             array.SetValue(all[i], i);
         }
 
-        return typeof(ImmutableArray).GetMethods().Single(m => m is { Name: "Create", IsGenericMethod: true } && m.GetParameters() is [{ ParameterType.IsArray: true }])
+        return isRow ? array : typeof(ImmutableArray).GetMethods().Single(m => m is { Name: "Create", IsGenericMethod: true } && m.GetParameters() is [{ ParameterType.IsArray: true }])
             .MakeGenericMethod(item).Invoke(null, [array])!;
     }
 
@@ -101,6 +110,8 @@ internal sealed class StateVariants(SitePlan plan)
     {
         bool flag => !flag,
         int number => number + 1,
+        byte number => (byte)(number ^ 1),
+        short number => (short)(number - 1),
         long number => number + 1,
         float number => number + 1,
         double number => number + 1,
@@ -118,12 +129,27 @@ internal sealed class StateVariants(SitePlan plan)
         || type == typeof(UnitId) || type == typeof(DeviceId);
 
     private static Type? ItemOf(Type type) =>
-        type.IsGenericType && type.GetGenericTypeDefinition() == typeof(ImmutableArray<>) ? type.GetGenericArguments()[0] : null;
+        type.IsArray ? type.GetElementType()
+            : type.IsGenericType && type.GetGenericTypeDefinition() == typeof(ImmutableArray<>) ? type.GetGenericArguments()[0] : null;
 
-    private static IEnumerable<PropertyInfo> Members(Type type) =>
-        type.GetProperties(BindingFlags.Public | BindingFlags.Instance).Where(p => p.CanWrite && p.GetIndexParameters().Length == 0);
+    /// <summary>Whatever can be set, seen from outside or not: a member that only the judgement sees is as much of a state as any.</summary>
+    private static IEnumerable<Member> Members(Type type)
+    {
+        const BindingFlags Any = BindingFlags.Public | BindingFlags.NonPublic | BindingFlags.Instance;
+        var properties = type.GetProperties(Any).Where(p => p.CanWrite && p.GetIndexParameters().Length == 0)
+            .Select(p => new Member(p.Name, p.PropertyType, p.GetValue, p.SetValue));
+        var fields = type.GetFields(Any).Where(f => !f.IsDefined(typeof(CompilerGeneratedAttribute)) && !IsDerived(type, f))
+            .Select(f => new Member(f.Name, f.FieldType, f.GetValue, f.SetValue));
+        return properties.Concat(fields);
+    }
 
-    private static string Name(Type type, PropertyInfo member) => $"{type.Name}.{member.Name}";
+    /// <summary>Reckoned from the others when it is made.</summary>
+    private static bool IsDerived(Type type, FieldInfo field) => (type.Name, field.Name) is
+        (nameof(BalanceFilter), nameof(BalanceFilter.Count)) or (nameof(Onset), "count") or (nameof(Sample), "median");
+
+    private static string Name(Type type, Member member) => $"{type.Name}.{member.Name}";
+
+    private sealed record Member(string Name, Type Type, Func<object, object?> Get, Action<object, object?> Set);
 
     // A boxed struct is changed in its box, so it takes a box of its own.
     private static object Copied(object boxed) => typeof(object).GetMethod("MemberwiseClone", BindingFlags.NonPublic | BindingFlags.Instance)!.Invoke(boxed, null)!;
