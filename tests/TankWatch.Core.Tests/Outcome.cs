@@ -65,7 +65,7 @@ internal sealed record Outcome(
     public string Raised(FindingKind kind) => Scenario.Clock(Only(kind).RaisedAt);
     public string Since(FindingKind kind) => Scenario.Clock(Only(kind).Since);
     public string? Cleared(FindingKind kind) => Only(kind).ClearedAt is { } at ? Scenario.Clock(at) : null;
-    public string? Cause(FindingKind kind) => Only(kind).Causes.SingleOrDefault()?.Name;
+    public string? Cause(FindingKind kind) => Only(kind).Causes.FirstOrDefault()?.Name;
 
     /// <summary>The published form of findings, runs and days: equal text, equal outcome.</summary>
     public string Json()

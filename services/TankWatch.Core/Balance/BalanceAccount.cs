@@ -23,7 +23,7 @@ internal static class BalanceAccount
             return null;
         }
 
-        var (delivered, common) = Delivered(filter, balance.Scale, passage.On);
+        var (delivered, common) = Delivered(filter, balance.Doubt, passage.On);
         var own = BalanceModel.RunSpread * delivered;
         return new(index, passage, Math.Max(0, delivered - gain), common, (own * own) + (2 * crossing * crossing));
     }
@@ -53,7 +53,7 @@ internal static class BalanceAccount
         var leak = (filter.Mean[BalanceFilter.Leak] + filter.Mean[BalanceFilter.BackDrain]) * hours;
         var drawn = use * Math.Max(0.2, 1 + level);
         var spread = drawn * Math.Min(1, leveling);
-        return (Math.Max(0, drawn + leak), balance.Scale * (BalanceModel.DrawLitres * drawn) + (spread * spread));
+        return (Math.Max(0, drawn + leak), balance.Doubt * (BalanceModel.DrawLitres * drawn) + (spread * spread));
     }
 
     /// <summary>What people usually draw between two moments, litres, at their usual level.</summary>

@@ -15,7 +15,7 @@ internal static class BalanceBounds
 
         if (balance.Outflow is { } found)
         {
-            return found.Change == Change.BackDrain ? new(0, 0, Bound(filter, balance.Scale)) : Size(filter, balance.Scale);
+            return found.Change == Change.BackDrain ? new(0, 0, Bound(filter, balance.Doubt)) : Size(filter, balance.Doubt);
         }
 
         return Hidden(balance) is { } bound ? new(0, 0, bound) : null;
@@ -44,7 +44,7 @@ internal static class BalanceBounds
         {
             if (onset.Weight(Change.Leak) > 0 && (bound is null || newest - onset.Ticks >= Settled))
             {
-                var (_, size, spread) = Weighing.One(onset, Change.Leak, balance.Filter, balance.Scale);
+                var (_, size, spread) = Weighing.One(onset, Change.Leak, balance.Filter, balance.Doubt);
                 bound = Math.Max(bound ?? 0, Math.Max(0, size) + (Cautious * spread));
             }
         }

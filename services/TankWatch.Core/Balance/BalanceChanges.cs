@@ -18,7 +18,7 @@ internal static class BalanceChanges
     private const double LeastLoss = 0.03, LeastStep = 0.04, LargeLoss = 0.15, MostFills = 0.75, ShortestHours = 24, ShortHours = 48, SurprisingBriefly = 5;
 
     // A habit shows at its hours and fades from sight until the next day: what it might have been is remembered for about as long.
-    private const double MostHabit = 0.35, DoubtHours = 24;
+    private const double MostHabit = 0.35, DoubtHours = 24, MostlySeen = 0.9;
     private const int FillsToTellLarge = 2, FillsToTell = 5;
 
     /// <param name="balance">With the passage learnt.</param>
@@ -27,13 +27,13 @@ internal static class BalanceChanges
     public static TankBalance Settle(TankBalance balance, DateTimeOffset now, double hours)
     {
         balance = Ended(balance, now) with { HabitDoubt = balance.HabitDoubt * Math.Exp(-hours / DoubtHours) };
-        if (!Weighing.IsWorthwhile(balance.Onsets.AsSpan(), balance.Scale))
+        if (!Weighing.IsWorthwhile(balance.Onsets.AsSpan(), balance.Doubt))
         {
             return balance;
         }
 
         Span<Explanation> explanations = stackalloc Explanation[Changes.Count];
-        Weighing.All(balance.Onsets.AsSpan(), balance.Filter!, balance.Scale, now.UtcTicks, explanations);
+        Weighing.All(balance.Onsets.AsSpan(), balance.Filter!, balance.Doubt, now.UtcTicks, explanations);
         Span<double> shares = stackalloc double[Changes.Count];
         Shares(explanations, shares);
         var (leak, back) = (shares[(int)Change.Leak] + shares[(int)Change.GrowingLeak], shares[(int)Change.BackDrain]);
@@ -91,9 +91,11 @@ internal static class BalanceChanges
         var leaks = explanations[(int)Change.GrowingLeak].LogOdds > explanations[(int)Change.Leak].LogOdds ? Change.GrowingLeak : Change.Leak;
         var change = leak >= back ? leaks : Change.BackDrain;
         var told = explanations[(int)change];
-        var hours = (now - balance.Onsets[told.Onset].At).TotalHours;
+        var hours = balance.Onsets[told.Onset].SeenHours;
         var lost = change == Change.GrowingLeak ? told.Size * hours * hours / 48 : told.Size * hours;
-        var waited = Math.Clamp((lost - LittleLost) / (MuchLost - LittleLost), 0, 1);
+        // After a silence the fills that tell one outflow from another are missing: nothing is taken on the prior alone then.
+        var wasSilent = hours < MostlySeen * (now - balance.Onsets[told.Onset].At).TotalHours;
+        var waited = wasSilent ? 0 : Math.Clamp((lost - LittleLost) / (MuchLost - LittleLost), 0, 1);
         var sure = leaving >= Sure - ((Sure - LeastSure) * waited);
         var kind = Math.Max(leak, back) >= leaving * (SureOfKind - ((SureOfKind - LeastSureOfKind) * waited));
         return sure && kind && IsLongEnough(balance, told, now) ? change : null;

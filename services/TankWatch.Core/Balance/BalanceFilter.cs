@@ -112,9 +112,12 @@ internal sealed class BalanceFilter
         {
             var step = (float)(Mean[c] * hours);
             Mean[c] += step * Mean[Trend];
+
+            // The trend's own share first: the rows below move it on.
+            At(c, c) += (2 * step * At(c, Trend)) + (step * step * At(Trend, Trend));
             for (var i = 0; i < Count; i++)
             {
-                At(c, i) += i == c ? (2 * step * At(c, Trend)) + (step * step * At(Trend, Trend)) : step * At(Trend, i);
+                At(c, i) += i == c ? 0 : step * At(Trend, i);
             }
         }
     }

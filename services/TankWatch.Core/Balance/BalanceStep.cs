@@ -60,7 +60,7 @@ internal static class BalanceStep
         filter.Gain(view.Weights, gain);
         var (surprise, variance) = (view.Gain - view.Expected, view.Noise + view.Times(gain));
         var wildness = surprise * surprise / variance;
-        if (wildness > Impossible * balance.Scale)
+        if (wildness > Impossible * Math.Max(1, balance.Scale))
         {
             // No draw and no pump makes this: a reading that lies teaches nothing. Time has passed all the same.
             return balance with { Filter = filter };
@@ -70,7 +70,7 @@ internal static class BalanceStep
         var lesson = new Lesson
         {
             Weights = view.Weights, Used = view.Used, Gain = gain, Inflows = filter.Mean.AsSpan(BalanceFilter.Inflow, filter.Columns),
-            Surprise = surprise, Variance = variance, Hours = hours, LeftSlow = left.Slow, LeftFast = left.Fast,
+            Surprise = surprise, Variance = variance, Lasted = passage.Hours, Hours = hours, LeftSlow = left.Slow, LeftFast = left.Fast,
         };
         for (var i = 0; i < onsets.Count; i++)
         {

@@ -20,7 +20,7 @@ internal sealed class Onset
     /// <summary>Deviations one after another, each in units of its scale.</summary>
     public readonly short[] Packed;
 
-    /// <summary>Scales, then weights, then pulls.</summary>
+    /// <summary>Scales, then weights, then pulls, then hours.</summary>
     public readonly float[] Sums;
     public readonly long Ticks;
 
@@ -30,7 +30,7 @@ internal sealed class Onset
 
     public static int PackedLength(int count) => (Whole * count) + ((Changes.Count - Whole) * (count - FromLevel));
 
-    public const int SumsLength = 3 * Changes.Count;
+    public const int SumsLength = (3 * Changes.Count) + 1;
 
     public static Onset Begin(long ticks, BalanceFilter filter)
     {
@@ -79,6 +79,9 @@ internal sealed class Onset
     /// <summary>Sum of shown times surprise over variance.</summary>
     public float Pull(Change change) => Sums[(2 * Changes.Count) + (int)change];
 
+    /// <summary>Hours of all passages since: silences are not among them.</summary>
+    public float SeenHours => Sums[^1];
+
     /// <summary>True less believed, for a change of size one.</summary>
     /// <param name="change">The change.</param>
     /// <param name="into">Receives one number an unknown from <see cref="First"/> on.</param>
@@ -107,6 +110,7 @@ internal sealed class Onset
             next.Pack(change, deviation);
         }
 
+        next.Sums[^1] += (float)lesson.Lasted;
         return next;
     }
 
@@ -157,6 +161,9 @@ internal readonly ref struct Lesson
 
     /// <summary>Of the surprise.</summary>
     public required double Variance { get; init; }
+
+    /// <summary>Hours of the passage.</summary>
+    public required double Lasted { get; init; }
 
     /// <summary>Since the passage before.</summary>
     public required double Hours { get; init; }

@@ -17,7 +17,7 @@ internal static class RunBalance
 
         foreach (var tank in pump.To)
         {
-            if (timeline.Tanks[tank].Balance is not { Filter: { } filter, Anchor: var anchor, Scale: var scale })
+            if (timeline.Tanks[tank].Balance is not { Filter: { } filter, Anchor: var anchor, Doubt: var scale })
             {
                 return null;
             }

@@ -51,6 +51,7 @@ internal readonly record struct Anchor(
 public sealed record TankBalance
 {
     internal const int WitnessesKept = 24;
+    private const double LeastScale = 0.6;
 
     internal Anchor Anchor { get; init; } = Anchor.None;
 
@@ -65,6 +66,9 @@ public sealed record TankBalance
 
     /// <summary>How much wilder surprises are than they should be, as a factor on their variance, and how many passages say so.</summary>
     internal double Scale { get; init; } = 1;
+    /// <summary>The factor that is put on variances: water that was steady so far need not stay so.</summary>
+    internal double Doubt => Math.Max(LeastScale, Scale);
+
     internal int ScaleWeight { get; init; } = 30;
 
     internal ImmutableArray<Onset> Onsets { get; init; } = [];

@@ -6,8 +6,8 @@ namespace TankWatch.Core.Balance;
 /// <param name="Change">Which.</param>
 /// <param name="LogOdds">Against nothing having changed, over all onsets, what happens how often taken into account.</param>
 /// <param name="Onset">Index of the best onset.</param>
-/// <param name="Size">Mean: litres per hour; for use and delivery relative; for a growing leak and a decline in a day.</param>
-/// <param name="Spread">Standard deviation of the size.</param>
+/// <param name="Size">Mean, over onsets too: litres per hour; for use and delivery relative; for a growing leak and a decline in a day.</param>
+/// <param name="Spread">Standard deviation of the size, its doubt of the onset included.</param>
 internal readonly record struct Explanation(Change Change, double LogOdds, int Onset, double Size, double Spread);
 
 /// <summary>Weighs all changes at all onsets against each other and against nothing having changed (Bayes factors, sizes integrated out).</summary>
@@ -21,6 +21,8 @@ internal static class Weighing
     public static void All(ReadOnlySpan<Onset> onsets, BalanceFilter filter, double scale, long now, Span<Explanation> into)
     {
         Span<double> logs = stackalloc double[onsets.Length];
+        Span<double> means = stackalloc double[onsets.Length];
+        Span<double> squares = stackalloc double[onsets.Length];
         Span<double> priors = stackalloc double[onsets.Length];
         for (var i = 0; i < onsets.Length; i++)
         {
@@ -30,18 +32,23 @@ internal static class Weighing
 
         for (var change = (Change)0; (int)change < Changes.Count; change++)
         {
-            var (best, size, spread, rate) = (0, 0.0, 0.0, Math.Log(Changes.Of(change).PerYear));
+            var (best, rate) = (0, Math.Log(Changes.Of(change).PerYear));
             for (var i = 0; i < onsets.Length; i++)
             {
                 var (log, mean, deviation) = One(onsets[i], change, filter, scale);
-                logs[i] = log + priors[i] + rate;
-                if (i == 0 || logs[i] > logs[best])
-                {
-                    (best, size, spread) = (i, mean, deviation);
-                }
+                (logs[i], means[i], squares[i]) = (log + priors[i] + rate, mean, (mean * mean) + (deviation * deviation));
+                best = logs[i] > logs[best] ? i : best;
             }
 
-            into[(int)change] = new(change, LogSum(logs), best, size, spread);
+            var all = LogSum(logs);
+            var (size, square) = (0.0, 0.0);
+            for (var i = 0; i < onsets.Length; i++)
+            {
+                var share = Math.Exp(logs[i] - all);
+                (size, square) = (size + (share * means[i]), square + (share * squares[i]));
+            }
+
+            into[(int)change] = new(change, all, best, size, Math.Sqrt(Math.Max(0, square - (size * size))));
         }
     }
 

@@ -17,7 +17,7 @@ internal static class DayCodec
             x.Number(tank.Used);
             x.Number(tank.Common);
             x.Number(tank.Variance);
-            x.Number(tank.UsualUse);
+            x.MaybeNumber(tank.UsualUse);
             x.Number(tank.KnownHours);
             x.Number(tank.EmptySeconds);
             x.Flag(tank.Seen);
@@ -36,7 +36,7 @@ internal static class DayCodec
         var date = DateOnly.FromDayNumber(r.Whole(0, DateOnly.MaxValue.DayNumber));
         var day = new DayLedger(
             date, r.Time(), r.Time(), r.Flag(), r.List(ReadPump, pumps),
-            r.List(static (ref SnapshotReader x) => new TankTally(x.Number(), x.Number(), x.Number(), x.Number(), x.Number(), x.Number(), x.Flag(), x.Number()), tanks), null);
+            r.List(static (ref SnapshotReader x) => new TankTally(x.Number(), x.Number(), x.Number(), x.MaybeNumber(), x.Number(), x.Number(), x.Flag(), x.Number()), tanks), null);
         if (!r.Flag())
         {
             return day;

@@ -30,7 +30,7 @@ internal static class Outlook
         }
 
         var (left, spread) = BalanceAccount.Leaving(balance, plan.TimeZone, new(anchor.At, TimeSpan.Zero), now);
-        var (came, doubt) = BalanceAccount.Delivered(filter, balance.Scale, on);
+        var (came, doubt) = BalanceAccount.Delivered(filter, balance.Doubt, on);
         var own = BalanceModel.RunSpread * came;
         var litres = tank.Probes[anchor.Probe].Volume.Value + came - left;
         var half = BalanceAccount.Ninety * Math.Sqrt(spread + (doubt * doubt) + (own * own));

@@ -39,13 +39,13 @@ public readonly record struct PumpTally(
 /// <param name="Used">Litres that left it in the stretches accounted for.</param>
 /// <param name="Common">Spread of those which all stretches share, litres.</param>
 /// <param name="Variance">Of those besides, litres squared.</param>
-/// <param name="UsualUse">Litres usual for the hours of those stretches; 0 before anything is usual.</param>
+/// <param name="UsualUse">Litres usual for the hours of those stretches; null when some of them lie before anything was usual.</param>
 /// <param name="KnownHours">Their hours.</param>
 /// <param name="EmptySeconds">Finished stretches below the lowest probe.</param>
 /// <param name="Seen">Its probes were heard of in the day.</param>
 /// <param name="UnheardSeconds">Finished stretches in which no reading of its probes held.</param>
 public readonly record struct TankTally(
-    double Used, double Common, double Variance, double UsualUse, double KnownHours, double EmptySeconds, bool Seen, double UnheardSeconds);
+    double Used, double Common, double Variance, double? UsualUse, double KnownHours, double EmptySeconds, bool Seen, double UnheardSeconds);
 
 /// <summary>The figures of one local day in progress, and of the day before while a run across midnight may still add to it.</summary>
 /// <param name="Date">Local date.</param>
@@ -165,7 +165,7 @@ public sealed record DayLedger(
             return this;
         }
 
-        var (share, usual) = (hours / stretch.Passage.Hours, 0.0);
+        var (share, usual) = (hours / stretch.Passage.Hours, (double?)null);
         if (now.Tanks[stretch.Tank].Balance is { Filter: not null } balance)
         {
             var all = BalanceAccount.Leaving(balance, plan.TimeZone, stretch.Passage.Start, stretch.Passage.End).Litres;
@@ -184,7 +184,7 @@ public sealed record DayLedger(
                 Used = tally.Used + (share * stretch.Used),
                 Common = tally.Common + (share * stretch.Common),
                 Variance = tally.Variance + (share * share * stretch.Variance) + split,
-                UsualUse = tally.UsualUse + usual,
+                UsualUse = tally.KnownHours == 0 ? usual : tally.UsualUse + usual,
                 KnownHours = tally.KnownHours + hours,
             }),
         };
@@ -272,7 +272,7 @@ public sealed record DayLedger(
     /// <returns>Litres, and which part of their variance no other day shares: all but the doubt about the delivery.</returns>
     private (Estimate? Litres, double OwnVariance) Used(in TankTally tally, TankBalance? balance, SitePlan plan, DateTimeOffset to, double hours)
     {
-        const double LeastKnown = 0.5, MostlyKnown = 0.9;
+        const double LeastKnown = 0.5, MostlyKnown = 0.8, MissingSpread = 0.6;
         if (tally.KnownHours < LeastKnown * hours)
         {
             return default;
@@ -283,10 +283,16 @@ public sealed record DayLedger(
         {
             var (all, spread) = BalanceAccount.Leaving(balance, plan.TimeZone, Start, to);
             var usual = BalanceAccount.Use(filter, plan.TimeZone, Start, to);
-            var share = usual > 0 && tally.UsualUse > 0 ? Math.Clamp(1 - (tally.UsualUse / usual), 0, 1) : missing / hours;
+            var share = usual > 0 && tally.UsualUse is { } accounted ? Math.Clamp(1 - (accounted / usual), 0, 1) : missing / hours;
             (used, own) = (used + (share * all), own + (share * spread));
         }
-        else if (tally.KnownHours < MostlyKnown * hours)
+        else if (tally.KnownHours >= MostlyKnown * hours)
+        {
+            // Nothing is usual yet: the rest of the day at the mean of what was seen, give or take most of it.
+            var rest = tally.Used * missing / tally.KnownHours;
+            (used, own) = (used + rest, own + Math.Pow(MissingSpread * rest, 2));
+        }
+        else
         {
             return default;
         }

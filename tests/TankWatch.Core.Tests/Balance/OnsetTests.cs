@@ -105,7 +105,7 @@ public sealed class OnsetTests
             Onset = Onset.After(new Lesson
             {
                 Weights = weight, Used = Enumerable.Range(0, filter.Count).Where(i => weight[i] != 0).ToArray(), Gain = gain,
-                Inflows = filter.Mean.AsSpan(BalanceFilter.Inflow, filter.Columns), Surprise = surprise, Variance = variance, Hours = hours,
+                Inflows = filter.Mean.AsSpan(BalanceFilter.Inflow, filter.Columns), Surprise = surprise, Variance = variance, Lasted = 1, Hours = hours,
                 LeftSlow = left.Slow, LeftFast = left.Fast,
             });
             filter.Correct(gain, surprise, variance);

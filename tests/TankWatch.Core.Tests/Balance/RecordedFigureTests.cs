@@ -38,8 +38,11 @@ public sealed class RecordedFigureTests
     {
         const string Name = "o03a_leak_20";
         var leak = RecordedScores.Of(Name).Faults.Single();
-        var bounds = Recorded.Of(Name).Result.Days.Where(d => d.Complete).TakeLast(7).Select(d => d.Tanks[0].LeakLitresPerHour!.Value.High).ToList();
-        Assert.True(leak.Delay is not null || bounds.TrueForAll(high => high >= leak.Event.Size), $"bounds {string.Join(", ", bounds)}");
+
+        // A bound is made to hold nine times in ten, so a single day's may be passed; it speaks of leaks that began two days ago or earlier.
+        var days = Recorded.Of(Name).Result.Days.Where(d => d.Complete && d.Date > DateOnly.FromDateTime(leak.Event.Onset.UtcDateTime).AddDays(2)).ToList();
+        var bounds = days.Select(d => d.Tanks[0].LeakLitresPerHour!.Value.High).ToList();
+        Assert.True(leak.Delay is not null || bounds.Count(high => high >= leak.Event.Size) >= 0.9 * bounds.Count, $"bounds {string.Join(", ", bounds)}");
     }
 
     [Theory]

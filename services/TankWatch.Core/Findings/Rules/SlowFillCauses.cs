@@ -44,7 +44,7 @@ internal static class SlowFillCauses
         }
 
         Span<Explanation> explanations = stackalloc Explanation[Changes.Count];
-        Weighing.All(balance.Onsets.AsSpan(), filter, balance.Scale, filter.LastTicks, explanations);
+        Weighing.All(balance.Onsets.AsSpan(), filter, balance.Doubt, filter.LastTicks, explanations);
         return BalanceChanges.Causes(explanations);
     }
 }
