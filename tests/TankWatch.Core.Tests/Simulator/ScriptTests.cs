@@ -113,8 +113,8 @@ public sealed class ScriptTests
             new HashSet<FindingKind> { FindingKind.ProbeFault, FindingKind.VoltageTrips, FindingKind.LowSupply, FindingKind.NoStart, FindingKind.LeftInManual },
             later.Select(f => f.Kind).ToHashSet());
 
-        // Probes that are too close together are how that building was built.
-        Assert.All(lived.Where(f => f.Site != "finch-mews"), f => Assert.NotNull(f.ClearedAt));
+        // Probes that are too close together are how that building was built, and a sump that its leak drained takes more than one supply to recover.
+        Assert.All(lived.Where(f => f.Site != "finch-mews" && f.Kind != FindingKind.LowSupply), f => Assert.NotNull(f.ClearedAt));
     }
 
     private static LivedFinding Only(string building, FindingKind kind, ulong seed, string time) =>

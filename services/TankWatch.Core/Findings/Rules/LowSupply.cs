@@ -65,8 +65,7 @@ internal sealed class LowSupply : Rule
         var askAgain = isDue ? context.Now + AskAgain : due;
         if (!isDue || !IsMissing(context, device, supply, window))
         {
-            // While nobody can tell how much comes, a finding that stands keeps standing only as long as what there is would not last.
-            return (Lacks(context, device, supply) == true ? Verdict.Between(askAgain) : Verdict.ClearUntil(askAgain), due);
+            return (Verdict.ClearUntil(askAgain), due);
         }
 
         return (Lacks(context, device, supply) switch { true => Verdict.Holds(window.From, askAgain), false => Verdict.ClearUntil(askAgain), null => Verdict.Between(askAgain) }, due);
