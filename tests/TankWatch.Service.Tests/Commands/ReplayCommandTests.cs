@@ -101,7 +101,7 @@ public sealed class ReplayCommandTests : IDisposable
         var finding = Assert.Single(result.GetProperty("findings").EnumerateArray());
         Assert.StartsWith($"  since {Local(finding.GetProperty("since"))}, raised {Local(finding.GetProperty("raisedAt"))}, not cleared", ran.OutLines[2], StringComparison.Ordinal);
         var words = string.Join(' ', ran.Out.Split((char[]?)null, StringSplitOptions.RemoveEmptyEntries));
-        Assert.Contains("Causes: - probes-too-close 100 %", words, StringComparison.Ordinal);
+        Assert.Contains("Causes: - probes-too-close 90 %", words, StringComparison.Ordinal);
         Assert.Contains(finding.GetProperty("summary").GetString()!, words, StringComparison.Ordinal);
         Assert.All(
             finding.GetProperty("evidence").EnumerateArray().Concat(finding.GetProperty("advice").EnumerateArray()),
