@@ -44,7 +44,7 @@ internal static class BalanceBounds
         {
             if (onset.Weight(Change.Leak) > 0 && (bound is null || newest - onset.Ticks >= Settled))
             {
-                var (_, size, spread) = Weighing.One(onset, Change.Leak, balance.Filter, balance.Doubt);
+                var (_, size, spread) = Weighing.One(onset, Change.Leak, balance.Filter, balance.Filter.MeanUse, balance.Doubt);
                 bound = Math.Max(bound ?? 0, Math.Max(0, size) + (Cautious * spread));
             }
         }

@@ -97,9 +97,15 @@ internal sealed class BalanceFilter
     private void Fade(int unknown, double left, double spread)
     {
         Mean[unknown] *= (float)left;
-        for (var i = 0; i < Count; i++)
+        foreach (ref var before in Covariance.AsSpan(Triangle(unknown), unknown))
         {
-            At(unknown, i) *= (float)(i == unknown ? left * left : left);
+            before *= (float)left;
+        }
+
+        At(unknown, unknown) *= (float)(left * left);
+        for (var i = unknown + 1; i < Count; i++)
+        {
+            Covariance[Triangle(i) + unknown] *= (float)left;
         }
 
         At(unknown, unknown) += (float)(spread * spread * (1 - (left * left)));

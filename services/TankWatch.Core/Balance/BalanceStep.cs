@@ -82,17 +82,19 @@ internal static class BalanceStep
             passage.Start.UtcTicks, passage.End.UtcTicks, (byte)passage.From, (byte)passage.To, passage.OnHours > passage.Hours / 2,
             (float)view.Gain, (float)view.Expected, (float)Math.Sqrt(variance));
         var weight = balance.ScaleWeight;
-        return BalanceChanges.Settle(
-            balance with
-            {
-                Filter = filter,
-                Passages = balance.Passages + 1,
-                Scale = ((balance.Scale * weight) + Math.Min(wildness, WildestKept)) / (weight + 1),
-                ScaleWeight = Math.Min(weight + 1, 150),
-                Onsets = onsets.DrainToImmutable(),
-                Witnesses = (balance.Witnesses.Length < TankBalance.WitnessesKept ? balance.Witnesses : balance.Witnesses.RemoveAt(0)).Add(witness),
-            },
-            passage.End, hours);
+        var next = balance with
+        {
+            Filter = filter,
+            Passages = balance.Passages + 1,
+            Scale = ((balance.Scale * weight) + Math.Min(wildness, WildestKept)) / (weight + 1),
+            ScaleWeight = Math.Min(weight + 1, 150),
+            Onsets = onsets.DrainToImmutable(),
+            Witnesses = (balance.Witnesses.Length < TankBalance.WitnessesKept ? balance.Witnesses : balance.Witnesses.RemoveAt(0)).Add(witness),
+        };
+
+        // In the middle of a fill its end is minutes away, and weighing everything costs as much as learning it.
+        var isMidFill = !passage.ToFalling && passage.To < tank.Probes.Length - 1;
+        return isMidFill ? next : BalanceChanges.Settle(next, passage.End, hours);
     }
 
     /// <summary>Between probes that stand closer than a few draws, what is left of one draw and begun of the next is all that is seen.</summary>

@@ -42,10 +42,18 @@ internal static class Lanes
         }
     }
 
-    /// <summary>A row as whole numbers against its largest.</summary>
+    /// <summary>A row as whole numbers against a scale.</summary>
+    /// <param name="row">What to pack.</param>
+    /// <param name="scale">The one to keep if the row fits in it; 0 for the smallest in which it does.</param>
+    /// <param name="packed">Receives as many.</param>
     /// <returns>The scale.</returns>
-    public static float Pack(ReadOnlySpan<float> row, Span<short> packed)
+    public static float Pack(ReadOnlySpan<float> row, float scale, Span<short> packed)
     {
+        if (scale > 0 && Fits(row, scale, packed))
+        {
+            return scale;
+        }
+
         var most = Largest(row);
         if (most == 0)
         {
@@ -53,20 +61,41 @@ internal static class Lanes
             return 0;
         }
 
-        var scale = most / short.MaxValue;
+        // One less than the largest number there is: rounding must not push the largest of the row past it.
+        scale = most / (short.MaxValue - 1);
+        Fits(row, scale, packed);
+        return scale;
+    }
+
+    /// <returns>Whether no number is too large; if one is, what was packed is of no use.</returns>
+    private static bool Fits(ReadOnlySpan<float> row, float scale, Span<short> packed)
+    {
         var many = MemoryMarshal.Cast<float, Vector<float>>(row);
         var to = MemoryMarshal.Cast<short, Vector<short>>(packed);
+        var limit = new Vector<float>(scale * short.MaxValue);
         for (var i = 0; i < to.Length; i++)
         {
-            to[i] = Vector.Narrow(Nearest(many[2 * i], scale), Nearest(many[(2 * i) + 1], scale));
+            var (low, high) = (many[2 * i], many[(2 * i) + 1]);
+            if (Vector.GreaterThanAny(Vector.Max(Vector.Abs(low), Vector.Abs(high)), limit))
+            {
+                return false;
+            }
+
+            to[i] = Vector.Narrow(Nearest(low, scale), Nearest(high, scale));
         }
 
         for (var i = to.Length * Vector<short>.Count; i < row.Length; i++)
         {
-            packed[i] = (short)MathF.Round(row[i] / scale);
+            var number = MathF.Round(row[i] / scale);
+            if (Math.Abs(number) > short.MaxValue)
+            {
+                return false;
+            }
+
+            packed[i] = (short)number;
         }
 
-        return scale;
+        return true;
     }
 
     private static Vector<int> Nearest(Vector<float> row, float scale) => Vector.ConvertToInt32(Vector.Round(row / new Vector<float>(scale)));

@@ -20,7 +20,7 @@ internal sealed class Onset
     /// <summary>Deviations one after another, each in units of its scale.</summary>
     public readonly short[] Packed;
 
-    /// <summary>Scales, then weights, then pulls, then hours.</summary>
+    /// <summary>Scales, then weights, then pulls, then the unit of what is relative, then hours.</summary>
     public readonly float[] Sums;
     public readonly long Ticks;
 
@@ -30,17 +30,18 @@ internal sealed class Onset
 
     public static int PackedLength(int count) => (Whole * count) + ((Changes.Count - Whole) * (count - FromLevel));
 
-    public const int SumsLength = (3 * Changes.Count) + 1;
+    public const int SumsLength = (3 * Changes.Count) + 2;
 
     public static Onset Begin(long ticks, BalanceFilter filter)
     {
         var onset = new Onset(ticks, filter.Count, new short[PackedLength(filter.Count)], new float[SumsLength]);
+        onset.Sums[^2] = (float)filter.MeanUse;
         Span<float> deviation = stackalloc float[filter.Count];
         for (var change = (Change)0; (int)change < Changes.Count; change++)
         {
             deviation.Clear();
             Jump(change, filter, deviation);
-            onset.Pack(change, deviation[First(change)..]);
+            onset.Pack(change, deviation[First(change)..], 0);
         }
 
         return onset;
@@ -85,13 +86,20 @@ internal sealed class Onset
     /// <summary>True less believed, for a change of size one.</summary>
     /// <param name="change">The change.</param>
     /// <param name="into">Receives one number an unknown from <see cref="First"/> on.</param>
-    public void Unpack(Change change, Span<float> into) => Lanes.Scale(Slice(change), Sums[(int)change], into);
+    public void Unpack(Change change, Span<float> into)
+    {
+        Lanes.Scale(Slice(change), Sums[(int)change], into);
+        Multiply(change, into, 1 / Sums[^2]);
+    }
 
     /// <summary>This onset after a passage.</summary>
     public Onset After(in Lesson lesson)
     {
         var next = new Onset(Ticks, count, GC.AllocateUninitializedArray<short>(Packed.Length), (float[])Sums.Clone());
         Span<float> room = stackalloc float[count];
+
+        // Scales are kept for a day: to look for the largest of a row takes as long as all else with it.
+        var isNewDay = (int)(SeenHours / 24) != (int)((SeenHours + lesson.Lasted) / 24);
         for (var change = (Change)0; (int)change < Changes.Count; change++)
         {
             var first = First(change);
@@ -107,7 +115,7 @@ internal sealed class Onset
             next.Sums[Changes.Count + (int)change] += (float)(shown * shown / lesson.Variance);
             next.Sums[(2 * Changes.Count) + (int)change] += (float)(shown * lesson.Surprise / lesson.Variance);
             Lanes.Add(deviation, lesson.Gain[first..], (float)(-shown / lesson.Variance));
-            next.Pack(change, deviation);
+            next.Pack(change, deviation, isNewDay ? 0 : Sums[(int)change]);
         }
 
         next.Sums[^1] += (float)lesson.Lasted;
@@ -138,7 +146,21 @@ internal sealed class Onset
             : Packed.AsSpan((Whole * count) + ((index - Whole) * (count - FromLevel)), count - FromLevel);
     }
 
-    private void Pack(Change change, ReadOnlySpan<float> deviation) => Sums[(int)change] = Lanes.Pack(deviation, Slice(change));
+    private void Pack(Change change, Span<float> deviation, float scale)
+    {
+        Multiply(change, deviation, Sums[^2]);
+        Sums[(int)change] = Lanes.Pack(deviation, scale, Slice(change));
+    }
+
+    /// <summary>Relative unknowns are packed in litres per hour of the mean use, or they would be lost beside those that are litres per hour.</summary>
+    private static void Multiply(Change change, Span<float> deviation, float unit)
+    {
+        var first = Math.Max(First(change), BalanceFilter.Weekend) - First(change);
+        foreach (ref var relative in deviation[first..(BalanceFilter.Fast + 1 - First(change))])
+        {
+            relative *= unit;
+        }
+    }
 }
 
 /// <summary>What a passage teaches: all that an onset needs to know of it.</summary>

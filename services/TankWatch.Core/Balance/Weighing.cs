@@ -30,12 +30,13 @@ internal static class Weighing
             priors[i] = Math.Log(Math.Max(1, until - onsets[i].Ticks) / (365.25 * TimeSpan.TicksPerDay));
         }
 
+        var use = filter.MeanUse;
         for (var change = (Change)0; (int)change < Changes.Count; change++)
         {
             var (best, rate) = (0, Math.Log(Changes.Of(change).PerYear));
             for (var i = 0; i < onsets.Length; i++)
             {
-                var (log, mean, deviation) = One(onsets[i], change, filter, scale);
+                var (log, mean, deviation) = One(onsets[i], change, filter, use, scale);
                 (logs[i], means[i], squares[i]) = (log + priors[i] + rate, mean, (mean * mean) + (deviation * deviation));
                 best = logs[i] > logs[best] ? i : best;
             }
@@ -75,14 +76,14 @@ internal static class Weighing
     /// and the sign is worth a factor of two.
     /// </summary>
     private static readonly double[] Enough =
-        [.. Enumerable.Range(0, Changes.Count).Select(change => Math.Max(3, 3.5 - Math.Log(Changes.Of((Change)change).PerYear)))];
+        [.. Enumerable.Range(0, Changes.Count).Select(change => Math.Max(3, 4 - Math.Log(Changes.Of((Change)change).PerYear)))];
 
     /// <summary>The log Bayes factor of one change at one onset, and its size given that it is so.</summary>
-    public static (double Log, double Size, double Spread) One(Onset onset, Change change, BalanceFilter filter, double scale)
+    public static (double Log, double Size, double Spread) One(Onset onset, Change change, BalanceFilter filter, double use, double scale)
     {
         var (weight, pull) = (onset.Weight(change) / scale, onset.Pull(change) / scale);
         var usual = Changes.Of(change);
-        var prior = usual.Share * (Changes.IsOutflow(change) || Changes.IsHabit(change) ? filter.MeanUse : 1);
+        var prior = usual.Share * (Changes.IsOutflow(change) || Changes.IsHabit(change) ? use : 1);
         var variance = 1 / (weight + (1 / (prior * prior)));
         var (mean, spread) = (pull * variance, Math.Sqrt(variance));
         var log = (0.5 * mean * mean / variance) - (0.5 * Math.Log(1 + (weight * prior * prior)));

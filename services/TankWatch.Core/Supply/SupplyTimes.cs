@@ -15,11 +15,17 @@ internal static class SupplyTimes
     public static SupplyWindow? Next(SitePlan plan, SumpSupply supply, DateTimeOffset at)
     {
         SupplyWindow? first = null;
+        if (plan.SupplyHours.IsEmpty && supply.Expected == 0)
+        {
+            return null;
+        }
+
+        var clock = Clock(plan, at);
         if (!plan.SupplyHours.IsEmpty)
         {
             foreach (var given in plan.SupplyHours)
             {
-                first = Earlier(first, IsKept(plan, supply, given) ? After(plan, at, given.From.ToTimeSpan(), Length(given)) : null);
+                first = Earlier(first, IsKept(plan, supply, given) ? After(at, clock, given.From.ToTimeSpan(), Length(given)) : null);
             }
 
             return first;
@@ -30,7 +36,7 @@ internal static class SupplyTimes
             if ((supply.Expected & (1 << hour)) != 0)
             {
                 var from = (hour - SumpSupply.WindowHours + 1 + DayReach.Hours) % DayReach.Hours;
-                first = Earlier(first, After(plan, at, TimeSpan.FromHours(from), TimeSpan.FromHours(SumpSupply.WindowHours)));
+                first = Earlier(first, After(at, clock, TimeSpan.FromHours(from), TimeSpan.FromHours(SumpSupply.WindowHours)));
             }
         }
 
@@ -43,7 +49,8 @@ internal static class SupplyTimes
         DateTimeOffset? first = null;
         foreach (var given in plan.SupplyHours)
         {
-            var begins = After(plan, at - Length(given), given.From.ToTimeSpan(), Length(given)).From;
+            var earlier = at - Length(given);
+            var begins = After(earlier, Clock(plan, earlier), given.From.ToTimeSpan(), Length(given)).From;
             first = first is { } known && known < begins ? known : begins;
         }
 
@@ -79,10 +86,13 @@ internal static class SupplyTimes
 
     private static SupplyWindow? Earlier(SupplyWindow? a, SupplyWindow? b) => a is not { } x || (b is { } y && y.To < x.To) ? b : a;
 
-    /// <summary>The first window of a time of day that begins at or after a moment. The zone's offset of that moment serves.</summary>
-    private static SupplyWindow After(SitePlan plan, DateTimeOffset at, TimeSpan timeOfDay, TimeSpan length)
+    /// <summary>The time of day at the site. The zone's offset of that moment serves for the windows that follow.</summary>
+    private static TimeSpan Clock(SitePlan plan, DateTimeOffset at) => (at.UtcDateTime + plan.TimeZone.GetUtcOffset(at)).TimeOfDay;
+
+    /// <summary>The first window of a time of day that begins at or after a moment.</summary>
+    private static SupplyWindow After(DateTimeOffset at, TimeSpan clock, TimeSpan timeOfDay, TimeSpan length)
     {
-        var wait = timeOfDay - (at.UtcDateTime + plan.TimeZone.GetUtcOffset(at)).TimeOfDay;
+        var wait = timeOfDay - clock;
         var from = at + (wait < TimeSpan.Zero ? wait + TimeSpan.FromDays(1) : wait);
         return new(from, from + length);
     }

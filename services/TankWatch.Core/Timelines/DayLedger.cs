@@ -168,7 +168,7 @@ public sealed record DayLedger(
         var (share, usual) = (hours / stretch.Passage.Hours, (double?)null);
         if (now.Tanks[stretch.Tank].Balance is { Filter: not null } balance)
         {
-            var all = BalanceAccount.Leaving(balance, plan.TimeZone, stretch.Passage.Start, stretch.Passage.End).Litres;
+            var all = share == 1 ? 0 : BalanceAccount.Leaving(balance, plan.TimeZone, stretch.Passage.Start, stretch.Passage.End).Litres;
             (share, usual) = (all > 0 ? BalanceAccount.Leaving(balance, plan.TimeZone, from, to).Litres / all : share, BalanceAccount.Use(balance.Filter, plan.TimeZone, from, to));
         }
 

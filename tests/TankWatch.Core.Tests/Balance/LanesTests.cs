@@ -13,19 +13,30 @@ public sealed class LanesTests
     public void A_packed_row_is_within_half_a_step_of_itself_and_its_largest_number_is_kept() => Rows.Sample(row =>
     {
         var (packed, back) = (new short[row.Length], new float[row.Length]);
-        var scale = Lanes.Pack(row, packed);
+        var scale = Lanes.Pack(row, 0, packed);
         Lanes.Scale(packed, scale, back);
         var most = row.Length == 0 ? 0 : row.Max(Math.Abs);
-        Assert.Equal(most / short.MaxValue, scale);
+        Assert.Equal(most / (short.MaxValue - 1), scale);
         Assert.All(row.Zip(back), pair => Assert.Equal(pair.First, pair.Second, (0.5001f * scale) + (1e-6f * most)));
-        Assert.True(row.Length == 0 || most == 0 || packed.Max(Math.Abs) == short.MaxValue);
+        Assert.True(row.Length == 0 || most == 0 || packed.Max(Math.Abs) >= short.MaxValue - 1);
+    }, iter: 2000);
+
+    [Fact]
+    public void A_scale_is_kept_as_long_as_the_row_fits_in_it() => Rows.Sample(row =>
+    {
+        var packed = new short[row.Length];
+        var most = row.Length == 0 ? 0 : row.Max(Math.Abs);
+        var (wide, narrow) = (most / 1000, most / 40_000);
+        Assert.True(most == 0 || Lanes.Pack(row, wide, packed) == wide);
+        Assert.All(row.Zip(packed), pair => Assert.Equal(pair.First, pair.Second * wide, (0.5001f * wide) + (1e-6f * most)));
+        Assert.True(most == 0 || Lanes.Pack(row, narrow, packed) > narrow);
     }, iter: 2000);
 
     [Fact]
     public void Nothing_packs_to_nothing()
     {
         short[] packed = [.. Enumerable.Repeat((short)7, 40)];
-        Assert.Equal(0, Lanes.Pack(new float[40], packed));
+        Assert.Equal(0, Lanes.Pack(new float[40], 0, packed));
         Assert.All(packed, number => Assert.Equal(0, number));
     }
 

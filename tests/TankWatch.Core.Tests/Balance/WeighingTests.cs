@@ -55,7 +55,7 @@ public sealed class WeighingTests
         var prior = usual.Share * (Changes.IsOutflow(change) || Changes.IsHabit(change) ? 100 : 1);
         double Likelihood(double size) => Math.Exp((((pull * size) - (0.5 * weight * size * size)) / scale) - (0.5 * size * size / (prior * prior)))
             / (prior * Math.Sqrt(2 * Math.PI)) * (usual.Sign == 0 ? 1 : size * usual.Sign > 0 ? 2 : 0);
-        var (log, mean, spread) = Weighing.One(Told(change, weight, pull), change, filter, scale);
+        var (log, mean, spread) = Weighing.One(Told(change, weight, pull), change, filter, filter.MeanUse, scale);
 
         // In pieces, so that a narrow peak is not stepped over.
         var (from, step, sum) = (usual.Sign > 0 ? 0 : -6 * prior, prior / 50, 0.0);
