@@ -72,10 +72,7 @@ internal static class BalanceStep
             Weights = view.Weights, Used = view.Used, Gain = gain, Inflows = filter.Mean.AsSpan(BalanceFilter.Inflow, filter.Columns),
             Surprise = surprise, Variance = variance, Lasted = passage.Hours, Hours = hours, LeftSlow = left.Slow, LeftFast = left.Fast,
         };
-        for (var i = 0; i < onsets.Count; i++)
-        {
-            onsets[i] = onsets[i].After(lesson);
-        }
+        Onset.After(onsets, filter.Count, lesson);
 
         filter.Correct(gain, surprise, variance);
         var witness = new Witness(

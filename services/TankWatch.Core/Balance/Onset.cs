@@ -1,3 +1,5 @@
+using System.Collections.Immutable;
+
 namespace TankWatch.Core.Balance;
 
 /// <summary>
@@ -15,16 +17,26 @@ internal sealed class Onset
     private const int Whole = (int)Changes.FirstOfDelivery;
     private const int FromLevel = BalanceFilter.Slow;
 
-    private readonly int count;
-
-    /// <summary>Deviations one after another, each in units of its scale.</summary>
-    public readonly short[] Packed;
-
-    /// <summary>Scales, then weights, then pulls, then the unit of what is relative, then hours.</summary>
-    public readonly float[] Sums;
+    private readonly int count, index;
+    private readonly short[] packed;
+    private readonly float[] sums;
     public readonly long Ticks;
 
-    public Onset(long ticks, int count, short[] packed, float[] sums) => (Ticks, this.count, Packed, Sums) = (ticks, count, packed, sums);
+    /// <param name="ticks">UTC.</param>
+    /// <param name="count">Of unknowns.</param>
+    /// <param name="packed">Deviations of several onsets, of this one <see cref="PackedLength"/> from <paramref name="index"/> on.</param>
+    /// <param name="sums">Theirs, of this one <see cref="SumsLength"/>.</param>
+    /// <param name="index">Which of them: what is renewed together is kept together.</param>
+    public Onset(long ticks, int count, short[] packed, float[] sums, int index = 0)
+    {
+        (Ticks, this.count, this.packed, this.sums, this.index) = (ticks, count, packed, sums, index);
+    }
+
+    /// <summary>Deviations one after another, each in units of its scale.</summary>
+    public Span<short> Packed => packed.AsSpan(index * PackedLength(count), PackedLength(count));
+
+    /// <summary>Scales, then weights, then pulls, then the unit of what is relative, then hours.</summary>
+    public Span<float> Sums => sums.AsSpan(index * SumsLength, SumsLength);
 
     public DateTimeOffset At => new(Ticks, TimeSpan.Zero);
 
@@ -92,10 +104,24 @@ internal sealed class Onset
         Multiply(change, into, 1 / Sums[^2]);
     }
 
-    /// <summary>This onset after a passage.</summary>
-    public Onset After(in Lesson lesson)
+    /// <summary>These onsets after a passage.</summary>
+    public static void After(ImmutableArray<Onset>.Builder onsets, int count, in Lesson lesson)
     {
-        var next = new Onset(Ticks, count, GC.AllocateUninitializedArray<short>(Packed.Length), (float[])Sums.Clone());
+        var packed = GC.AllocateUninitializedArray<short>(onsets.Count * PackedLength(count));
+        var sums = GC.AllocateUninitializedArray<float>(onsets.Count * SumsLength);
+        for (var i = 0; i < onsets.Count; i++)
+        {
+            onsets[i] = onsets[i].After(lesson, new(onsets[i].Ticks, count, packed, sums, i));
+        }
+    }
+
+    /// <param name="lesson">The passage.</param>
+    /// <param name="next">Receives everything; not seen by anyone yet.</param>
+    public Onset After(in Lesson lesson, Onset next)
+    {
+        var was = Sums;
+        var sums = next.Sums;
+        was.CopyTo(sums);
         Span<float> room = stackalloc float[count];
 
         // Scales are kept for a day: to look for the largest of a row takes as long as all else with it.
@@ -112,13 +138,13 @@ internal sealed class Onset
                 shown += i < first ? 0 : lesson.Weights[i] * deviation[i - first];
             }
 
-            next.Sums[Changes.Count + (int)change] += (float)(shown * shown / lesson.Variance);
-            next.Sums[(2 * Changes.Count) + (int)change] += (float)(shown * lesson.Surprise / lesson.Variance);
+            sums[Changes.Count + (int)change] += (float)(shown * shown / lesson.Variance);
+            sums[(2 * Changes.Count) + (int)change] += (float)(shown * lesson.Surprise / lesson.Variance);
             Lanes.Add(deviation, lesson.Gain[first..], (float)(-shown / lesson.Variance));
-            next.Pack(change, deviation, isNewDay ? 0 : Sums[(int)change]);
+            next.Pack(change, deviation, isNewDay ? 0 : was[(int)change]);
         }
 
-        next.Sums[^1] += (float)lesson.Lasted;
+        sums[^1] += (float)lesson.Lasted;
         return next;
     }
 
@@ -140,10 +166,10 @@ internal sealed class Onset
 
     private Span<short> Slice(Change change)
     {
-        var index = (int)change;
-        return index < Whole
-            ? Packed.AsSpan(index * count, count)
-            : Packed.AsSpan((Whole * count) + ((index - Whole) * (count - FromLevel)), count - FromLevel);
+        var row = (int)change;
+        return row < Whole
+            ? Packed.Slice(row * count, count)
+            : Packed.Slice((Whole * count) + ((row - Whole) * (count - FromLevel)), count - FromLevel);
     }
 
     private void Pack(Change change, Span<float> deviation, float scale)

@@ -102,12 +102,13 @@ public sealed class OnsetTests
             var gain = new float[filter.Count];
             filter.Gain(weight, gain);
             var variance = litres + weight.Zip(gain, (w, g) => (double)w * g).Sum();
-            Onset = Onset.After(new Lesson
+            var lesson = new Lesson
             {
                 Weights = weight, Used = Enumerable.Range(0, filter.Count).Where(i => weight[i] != 0).ToArray(), Gain = gain,
                 Inflows = filter.Mean.AsSpan(BalanceFilter.Inflow, filter.Columns), Surprise = surprise, Variance = variance, Lasted = 1, Hours = hours,
                 LeftSlow = left.Slow, LeftFast = left.Fast,
-            });
+            };
+            Onset = Onset.After(lesson, new(Onset.Ticks, filter.Count, new short[Onset.PackedLength(filter.Count)], new float[Onset.SumsLength]));
             filter.Correct(gain, surprise, variance);
         }
 
