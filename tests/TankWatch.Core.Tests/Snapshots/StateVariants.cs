@@ -140,12 +140,30 @@ internal sealed class StateVariants(SitePlan plan)
             .Select(p => new Member(p.Name, p.PropertyType, p.GetValue, p.SetValue));
         var fields = type.GetFields(Any).Where(f => !f.IsDefined(typeof(CompilerGeneratedAttribute)) && !IsDerived(type, f))
             .Select(f => new Member(f.Name, f.FieldType, f.GetValue, f.SetValue));
-        return properties.Concat(fields);
+        return type == typeof(Onset) ? fields.Concat(NumbersOfAnOnset) : properties.Concat(fields);
+    }
+
+    /// <summary>Onsets share their arrays: what is one's own is a part of them.</summary>
+    private static readonly Member[] NumbersOfAnOnset =
+    [
+        new(nameof(Onset.Packed), typeof(short[]), o => ((Onset)o).Packed.ToArray(), static (o, value) => Alone((Onset)o, (short[])value!, ((Onset)o).Sums.ToArray())),
+        new(nameof(Onset.Sums), typeof(float[]), o => ((Onset)o).Sums.ToArray(), static (o, value) => Alone((Onset)o, ((Onset)o).Packed.ToArray(), (float[])value!)),
+    ];
+
+    private static void Alone(Onset onset, short[] packed, float[] sums)
+    {
+        // One number less is all numbers one place farther on.
+        Array.Resize(ref packed, onset.Packed.Length);
+        Array.Resize(ref sums, onset.Sums.Length);
+        foreach (var (field, value) in new (string, object)[] { ("packed", packed), ("sums", sums), ("index", 0) })
+        {
+            typeof(Onset).GetField(field, BindingFlags.NonPublic | BindingFlags.Instance)!.SetValue(onset, value);
+        }
     }
 
     /// <summary>Reckoned from the others when it is made.</summary>
     private static bool IsDerived(Type type, FieldInfo field) => (type.Name, field.Name) is
-        (nameof(BalanceFilter), nameof(BalanceFilter.Count)) or (nameof(Onset), "count") or (nameof(Sample), "median");
+        (nameof(BalanceFilter), nameof(BalanceFilter.Count)) or (nameof(Onset), "count" or "index" or "packed" or "sums") or (nameof(Sample), "median");
 
     private static string Name(Type type, Member member) => $"{type.Name}.{member.Name}";
 
