@@ -51,7 +51,7 @@ internal static class BalanceAccount
         var (use, level, leveling) = (Use(filter, zone, from, to), BalanceChanges.Level(filter), filter.Spread(BalanceFilter.Slow) + filter.Spread(BalanceFilter.Fast));
         var hours = (to - from).TotalHours;
         var leak = (filter.Mean[BalanceFilter.Leak] + filter.Mean[BalanceFilter.BackDrain]) * hours;
-        var drawn = use * Math.Max(0.2, 1 + level);
+        var drawn = use * Math.Max(BalanceModel.LowestLevel, 1 + level);
         var spread = drawn * Math.Min(1, leveling);
         return (Math.Max(0, drawn + leak), balance.Doubt * (BalanceModel.DrawLitres * drawn) + (spread * spread));
     }
@@ -59,16 +59,11 @@ internal static class BalanceAccount
     /// <summary>What people usually draw between two moments, litres, at their usual level.</summary>
     public static double Use(BalanceFilter filter, TimeZoneInfo zone, DateTimeOffset from, DateTimeOffset to)
     {
-        var offset = zone.GetUtcOffset(from).Ticks;
-        var (local, last, use) = (from.UtcTicks + offset, to.UtcTicks + offset, 0.0);
-        var least = 0.02 * filter.MeanUse;
-        while (local < last)
+        var (use, least) = (0.0, BalanceModel.LowestHour * filter.MeanUse);
+        foreach (var part in new LocalHours(zone, from, to))
         {
-            var next = Math.Min(last, local - (local % TimeSpan.TicksPerHour) + TimeSpan.TicksPerHour);
-            var (day, hour) = ((int)(local / TimeSpan.TicksPerDay % 7), (int)(local / TimeSpan.TicksPerHour % BalanceModel.Hours));
-            var factor = day < 5 ? 1 : Math.Max(0, 1 + filter.Mean[BalanceFilter.Weekend + (hour * BalanceModel.WeekendBlocks / BalanceModel.Hours)]);
-            use += Math.Max(filter.Mean[hour], least) * factor * (next - local) / TimeSpan.TicksPerHour;
-            local = next;
+            var factor = part.IsWeekend ? Math.Max(0, 1 + filter.Mean[BalanceFilter.WeekendOf(part.Hour)]) : 1;
+            use += Math.Max(filter.Mean[part.Hour], least) * factor * part.Length;
         }
 
         return use;

@@ -21,6 +21,10 @@ internal static class BalanceChanges
     private const double MostHabit = 0.35, DoubtHours = 24, MostlySeen = 0.9;
     private const int FillsToTellLarge = 2, FillsToTell = 5;
 
+    // An outflow this much smaller than it was found is over; more use is over no sooner than it could be seen, and is the usual one at last.
+    private const double EndedShare = 0.3;
+    private static readonly TimeSpan UsualAfter = TimeSpan.FromDays(14), AtLeast = TimeSpan.FromDays(1);
+
     /// <param name="balance">With the passage learnt.</param>
     /// <param name="now">Its end.</param>
     /// <param name="hours">Since the passage before.</param>
@@ -62,8 +66,11 @@ internal static class BalanceChanges
         return balance;
     }
 
-    /// <returns>The share of nothing having changed.</returns>
-    internal static double Shares(ReadOnlySpan<Explanation> explanations, Span<double> shares, double power = 1)
+    /// <summary>Probabilities of the changes; what they leave of one is that of nothing having changed.</summary>
+    /// <param name="explanations">One a change.</param>
+    /// <param name="shares">Receives as many.</param>
+    /// <param name="power">On the odds.</param>
+    internal static void Shares(ReadOnlySpan<Explanation> explanations, Span<double> shares, double power = 1)
     {
         var most = 0.0;
         foreach (var explanation in explanations)
@@ -82,8 +89,6 @@ internal static class BalanceChanges
         {
             shares[i] /= sum;
         }
-
-        return Math.Exp(-most) / sum;
     }
 
     private static Change? Outflow(TankBalance balance, ReadOnlySpan<Explanation> explanations, double leak, double back, double leaving, DateTimeOffset now)
@@ -197,9 +202,6 @@ internal static class BalanceChanges
 
         return balance;
     }
-
-    private const double EndedShare = 0.3;
-    private static readonly TimeSpan UsualAfter = TimeSpan.FromDays(14), AtLeast = TimeSpan.FromDays(1);
 
     private static double OutflowAtFirst(TankBalance balance) => balance.Outflow!.Change == Change.GrowingLeak
         ? balance.Outflow.Size * (balance.Outflow.At - balance.Outflow.Since).TotalDays

@@ -33,6 +33,9 @@ internal sealed class BalanceFilter
 
     public static int Triangle(int count) => count * (count + 1) / 2;
 
+    /// <summary>The factor of an hour of a weekend.</summary>
+    public static int WeekendOf(int hour) => Weekend + (hour * BalanceModel.WeekendBlocks / BalanceModel.Hours);
+
     public int Probe(int inner) => Inflow + Columns + inner;
 
     public BalanceFilter Copy() => new(Columns, (float[])Mean.Clone(), (float[])Covariance.Clone(), LastTicks);

@@ -60,5 +60,8 @@ internal static class BalanceModel
     /// <summary>Passages that tell the mean use and delivery to start from, and how many must have been seen before a change is looked for.</summary>
     public const int FirstPassages = 24, EnoughPassages = 60;
 
+    /// <summary>No level of use is taken for lower, relative, and no hour's use, of the mean hour's: below lies what cannot be told from nothing.</summary>
+    public const double LowestLevel = 0.2, LowestHour = 0.02;
+
     public const int Hours = 24, WeekendBlocks = 6;
 }

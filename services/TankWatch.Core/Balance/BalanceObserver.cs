@@ -181,15 +181,12 @@ internal static class BalanceObserver
     private static Anchor Flow(Anchor anchor, SiteTimeline now, int tank, SitePlan plan, DateTimeOffset at)
     {
         var flowing = WaysIn.Flowing(now, plan, tank);
-        var hours = anchor.FlowingSince == 0 ? 0 : Math.Max(0, at.UtcTicks - anchor.FlowingSince) / (double)TimeSpan.TicksPerHour;
         var (on, run) = (anchor.On, anchor.Run);
         for (var way = 0; way < Inflows.Most; way++)
         {
-            if ((anchor.Flowing & (1 << way)) != 0)
-            {
-                on[way] += hours;
-                run[way] += hours;
-            }
+            var hours = anchor.Still(way, at);
+            on[way] += hours;
+            run[way] += hours;
         }
 
         var dry = anchor.DrySince == 0 ? 0 : Math.Max(0, at.UtcTicks - anchor.DrySince) / (double)TimeSpan.TicksPerHour;

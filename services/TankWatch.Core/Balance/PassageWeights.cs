@@ -5,8 +5,6 @@ namespace TankWatch.Core.Balance;
 /// <summary>What a passage tells of: the gain of the tank as a weighted sum of the unknowns, and what else makes it vary.</summary>
 internal ref struct PassageWeights
 {
-    private const double LowestLevel = 0.2, LowestHour = 0.02;
-
     /// <summary>One weight for each unknown of the filter.</summary>
     public Span<float> Weights;
 
@@ -43,7 +41,7 @@ internal ref struct PassageWeights
         weights.Clear();
         hoursOfDay.Clear();
         view.Gain = tank.Probes[passage.To].Volume.Value - tank.Probes[passage.From].Volume.Value;
-        var level = Math.Max(LowestLevel, 1 + filter.Mean[BalanceFilter.Slow] + filter.Mean[BalanceFilter.Fast]);
+        var level = Math.Max(BalanceModel.LowestLevel, 1 + filter.Mean[BalanceFilter.Slow] + filter.Mean[BalanceFilter.Fast]);
         view.DrawAt(filter, passage.Start, passage.End, zone, level);
         weights[BalanceFilter.Slow] = weights[BalanceFilter.Fast] = (float)-view.Use;
         view.Use *= level;
@@ -78,30 +76,21 @@ internal ref struct PassageWeights
 
     private void DrawAt(BalanceFilter filter, DateTimeOffset start, DateTimeOffset end, TimeZoneInfo zone, double level)
     {
-        // One offset serves the whole passage: an hour of clock change in a passage across it is lost in the spread.
-        var offset = zone.GetUtcOffset(start).Ticks;
-        var (local, last) = (start.UtcTicks + offset, end.UtcTicks + offset);
-        var least = LowestHour * filter.MeanUse;
-        while (local < last)
+        var least = BalanceModel.LowestHour * filter.MeanUse;
+        foreach (var part in new LocalHours(zone, start, end))
         {
-            var next = Math.Min(last, local - (local % TimeSpan.TicksPerHour) + TimeSpan.TicksPerHour);
-            var hours = (next - local) / (double)TimeSpan.TicksPerHour;
-            var (day, hour) = ((int)((local / TimeSpan.TicksPerDay) % 7), (int)(local / TimeSpan.TicksPerHour % BalanceModel.Hours));
-            var litres = Math.Max(filter.Mean[hour], least) * hours;
+            var litres = Math.Max(filter.Mean[part.Hour], least) * part.Length;
             var factor = 1.0;
-
-            // Day 0 of the calendar was a Monday.
-            if (day >= 5)
+            if (part.IsWeekend)
             {
-                var block = BalanceFilter.Weekend + (hour * BalanceModel.WeekendBlocks / BalanceModel.Hours);
+                var block = BalanceFilter.WeekendOf(part.Hour);
                 factor = Math.Max(0, 1 + filter.Mean[block]);
                 Weights[block] -= (float)(litres * level);
             }
 
-            HoursOfDay[hour] += (float)hours;
-            Weights[hour] -= (float)(hours * level * factor);
+            HoursOfDay[part.Hour] += (float)part.Length;
+            Weights[part.Hour] -= (float)(part.Length * level * factor);
             Use += litres * factor;
-            local = next;
         }
     }
 

@@ -25,8 +25,7 @@ internal static class RunBalance
             var first = WaysIn.First(plan, tank, pump.Index);
             for (var way = first; way < Math.Min(filter.Columns, first + (pump.To.Length > 1 ? 2 : 1)); way++)
             {
-                var still = (anchor.Flowing & (1 << way)) == 0 ? 0 : Math.Max(0, at.UtcTicks - anchor.FlowingSince) / (double)TimeSpan.TicksPerHour;
-                var hours = anchor.Run[way] + still;
+                var hours = anchor.Run[way] + anchor.Still(way, at);
                 var delivery = filter.Mean[BalanceFilter.Inflow + way];
                 litres += hours * delivery;
                 deviation += hours * Math.Sqrt(scale) * filter.Spread(BalanceFilter.Inflow + way);

@@ -41,6 +41,10 @@ internal sealed record Found(
 internal readonly record struct Anchor(
     int Probe, bool Falling, long At, Inflows On, Inflows Run, int Flowing, long FlowingSince, long DrySince, double DryHours, bool LowVoltage)
 {
+    /// <summary>Hours for which a way has carried water since that was last counted.</summary>
+    public double Still(int way, DateTimeOffset at) => (Flowing & (1 << way)) == 0 || FlowingSince == 0 ? 0
+        : Math.Max(0, at.UtcTicks - FlowingSince) / (double)TimeSpan.TicksPerHour;
+
     public static readonly Anchor None = new(-1, false, 0, default, default, 0, 0, 0, 0, false);
 }
 

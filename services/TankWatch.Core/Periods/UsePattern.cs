@@ -22,7 +22,7 @@ public sealed record UsePattern(ImmutableArray<Estimate> Weekday, ImmutableArray
 
     private static Estimate Of(BalanceFilter filter, int hour, bool weekend)
     {
-        var block = BalanceFilter.Weekend + (hour * BalanceModel.WeekendBlocks / BalanceModel.Hours);
+        var block = BalanceFilter.WeekendOf(hour);
         var level = Math.Max(0, 1 + filter.Mean[BalanceFilter.Slow]);
         var factor = level * (weekend ? Math.Max(0, 1 + filter.Mean[block]) : 1);
         var (use, doubt) = (Math.Max(0, filter.Mean[hour]), weekend ? filter.Spread(block) : 0);

@@ -26,7 +26,7 @@ internal static class Outlook
         var on = anchor.On;
         for (var way = 0; way < filter.Columns; way++)
         {
-            on[way] += (anchor.Flowing & (1 << way)) == 0 ? 0 : Math.Max(0, now.UtcTicks - anchor.FlowingSince) / (double)TimeSpan.TicksPerHour;
+            on[way] += anchor.Still(way, now);
         }
 
         var (left, spread) = BalanceAccount.Leaving(balance, plan.TimeZone, new(anchor.At, TimeSpan.Zero), now);

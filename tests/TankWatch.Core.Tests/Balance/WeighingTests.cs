@@ -80,14 +80,18 @@ public sealed class WeighingTests
             explanations[i] = new((Change)i, Math.Log(i + 1), 0, 0, 1);
         }
 
-        var none = BalanceChanges.Shares(explanations, shares);
-        Assert.Equal(1.0 / 46, none, 1e-12); // 1 + (1 + 2 + … + 9)
+        BalanceChanges.Shares(explanations, shares);
+        Assert.Equal(1.0 / 46, None(shares), 1e-12); // 1 + (1 + 2 + … + 9)
         Assert.Equal(9.0 / 46, shares[^1], 1e-12);
 
         // Odds that no number holds as such.
         explanations[0] = explanations[0] with { LogOdds = 2000 };
-        Assert.Equal(0, BalanceChanges.Shares(explanations, shares));
+        BalanceChanges.Shares(explanations, shares);
+        Assert.Equal(0, None(shares));
         Assert.Equal(1, shares[0]);
+
+        // What the changes leave of certainty.
+        static double None(ReadOnlySpan<double> shares) => 1 - shares.ToArray().Sum();
     }
 
     [Fact]

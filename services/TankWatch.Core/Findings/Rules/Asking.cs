@@ -34,6 +34,9 @@ internal static class Asking
     public static double? Delivery(this in RuleContext context, Pump pump) =>
         context.Timeline.Pumps[pump.Index].Deliveries.Median ?? pump.RatedDelivery?.Value;
 
+    /// <summary>The cause of a finding as long as the evidence does not tell causes apart.</summary>
+    public const string Undetermined = "undetermined";
+
     /// <summary>A real set gives 40 to 80 % of its rating (common practice, no source).</summary>
     public const double WorstShareOfRating = 0.4;
 

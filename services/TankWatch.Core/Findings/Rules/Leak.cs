@@ -1,4 +1,5 @@
 using TankWatch.Core.Balance;
+using TankWatch.Core.Hydraulics;
 
 namespace TankWatch.Core.Findings.Rules;
 
@@ -36,13 +37,8 @@ internal sealed class Leak : Rule
             found.Causes, new("leak", size, "L/h"));
     }
 
-    /// <summary>An orifice with a discharge coefficient of 0.61 under the height of water in a tank: Q = Cd A √(2 g h) (any hydraulics text).</summary>
-    private static string? Hole(Estimate size, Sites.Tank tank)
-    {
-        const double Coefficient = 0.61, Gravity = 9.80665, Metre = 1;
-        var area = size.Value / 3.6e6 / (Coefficient * Math.Sqrt(2 * Gravity * Metre));
-        return $"Under one metre of water, a hole of about {Asking.Plain(1000 * Math.Sqrt(4 * area / Math.PI))} mm in {tank.Id} would lose as much.";
-    }
+    private static string Hole(Estimate size, Sites.Tank tank) =>
+        $"Under one metre of water, a hole of about {Asking.Plain(Orifice.HoleMillimetres(size.Value, metres: 1))} mm in {tank.Id} would lose as much.";
 }
 
 /// <summary>Water runs back through the pump when it stops.</summary>

@@ -17,8 +17,6 @@ namespace TankWatch.Core.Findings.Rules;
 internal sealed class ShortCycling : Rule
 {
     private static readonly TimeSpan Window = TimeSpan.FromMinutes(60);
-    private const string Undetermined = "undetermined";
-
     // The count of starts and the geometry tell causes apart, as far as the site file and the probes can be believed: nine times in ten.
     private const double Told = 0.9;
     private const double ClearShare = 0.75;
@@ -69,7 +67,7 @@ internal sealed class ShortCycling : Rule
         var text = new FindingText(
             $"Pump {plan.Id} starts too often or runs too briefly, which wears out its motor and starter{Because(cause)}.",
             evidence.ToImmutable(), Advice(cause), Cautions.PumpAndTank);
-        return new(text, cause == Undetermined ? [new(Undetermined, 1)] : [new(cause, Told), new(Undetermined, 1 - Told)]);
+        return new(text, cause == Asking.Undetermined ? [new(Asking.Undetermined, 1)] : [new(cause, Told), new(Asking.Undetermined, 1 - Told)]);
     }
 
     /// <returns>Seconds; null before six runs are known.</returns>
@@ -122,7 +120,7 @@ internal sealed class ShortCycling : Rule
             return "chattering-probe";
         }
 
-        return limit >= plan.MaxStartsPerHour ? "probes-too-close" : Undetermined;
+        return limit >= plan.MaxStartsPerHour ? "probes-too-close" : Asking.Undetermined;
     }
 
     private static string Assumed(bool assumed) => assumed ? " (assumed, the site file does not say)" : "";

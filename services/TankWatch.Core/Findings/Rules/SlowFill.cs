@@ -50,7 +50,7 @@ internal sealed class SlowFill : Rule
         }
 
         var causes = SlowFillCauses.Of(context, pump);
-        evidence.Add(causes[0].Name == SlowFillCauses.Undetermined
+        evidence.Add(causes[0].Name == Asking.Undetermined
             ? "What the tank lost between the fills does not tell the cause yet: a weak pump leaves the draw-down as it was, use and leaks speed it up."
             : $"What the tank lost between the fills points to {BalanceEvidence.InWords(causes[0].Name)} ({causes[0].Probability * 100:0} %).");
         var text = new FindingText(

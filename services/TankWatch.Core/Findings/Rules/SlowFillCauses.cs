@@ -7,8 +7,7 @@ namespace TankWatch.Core.Findings.Rules;
 /// <summary>Weighs why fills have become slow.</summary>
 internal static class SlowFillCauses
 {
-    public const string Undetermined = "undetermined";
-    public const string LowVoltage = "low-voltage";
+    private const string LowVoltage = "low-voltage";
     private const double Telling = 0.8, OfLowVoltage = 0.9;
 
     /// <returns>Most telling first; undetermined comes first while no cause stands out.</returns>
@@ -16,7 +15,7 @@ internal static class SlowFillCauses
     {
         if (context.Timeline.Pumps[pump.Index].IsLowVoltage)
         {
-            return [new(LowVoltage, OfLowVoltage), new(Undetermined, 1 - OfLowVoltage)];
+            return [new(LowVoltage, OfLowVoltage), new(Asking.Undetermined, 1 - OfLowVoltage)];
         }
 
         var causes = ImmutableArray<WeighedCause>.Empty;
@@ -26,7 +25,7 @@ internal static class SlowFillCauses
             causes = causes.IsEmpty || (!told.IsEmpty && told[0].Probability > causes[0].Probability) ? told : causes;
         }
 
-        var open = new WeighedCause(Undetermined, Math.Round(Math.Max(0, 1 - causes.Sum(cause => cause.Probability)), 3));
+        var open = new WeighedCause(Asking.Undetermined, Math.Round(Math.Max(0, 1 - causes.Sum(cause => cause.Probability)), 3));
         var stands = !causes.IsEmpty && causes[0].Probability >= Telling;
         return stands ? [.. causes, .. open.Probability > 0 ? [open] : Array.Empty<WeighedCause>()] : [open, .. causes];
     }

@@ -1,0 +1,42 @@
+namespace TankWatch.Core.Balance;
+
+/// <summary>A part of an hour of the local day.</summary>
+/// <param name="Hour">0 to 23.</param>
+/// <param name="Length">Hours, greater than 0 and at most 1.</param>
+/// <param name="IsWeekend">Of a Saturday or Sunday.</param>
+internal readonly record struct PartOfHour(int Hour, double Length, bool IsWeekend);
+
+/// <summary>The hours of the local day between two moments, one by one.</summary>
+/// <remarks>One offset serves the whole stretch: an hour of clock change in a stretch across it is lost in the spread of use.</remarks>
+internal struct LocalHours
+{
+    private const int Friday = 4; // Day 0 of the calendar was a Monday.
+
+    private readonly long last;
+    private long local;
+
+    public LocalHours(TimeZoneInfo zone, DateTimeOffset from, DateTimeOffset to)
+    {
+        var offset = zone.GetUtcOffset(from).Ticks;
+        (local, last) = (from.UtcTicks + offset, to.UtcTicks + offset);
+    }
+
+    public PartOfHour Current { get; private set; }
+
+    public readonly LocalHours GetEnumerator() => this;
+
+    public bool MoveNext()
+    {
+        if (local >= last)
+        {
+            return false;
+        }
+
+        var next = Math.Min(last, local - (local % TimeSpan.TicksPerHour) + TimeSpan.TicksPerHour);
+        Current = new(
+            (int)(local / TimeSpan.TicksPerHour % BalanceModel.Hours), (next - local) / (double)TimeSpan.TicksPerHour,
+            (int)(local / TimeSpan.TicksPerDay % 7) > Friday);
+        local = next;
+        return true;
+    }
+}
