@@ -30,7 +30,8 @@ internal static class BalanceChanges
     /// <param name="hours">Since the passage before.</param>
     public static TankBalance Settle(TankBalance balance, DateTimeOffset now, double hours)
     {
-        balance = Ended(balance, now) with { HabitDoubt = balance.HabitDoubt * Math.Exp(-hours / DoubtHours) };
+        balance = Ended(balance, now);
+        balance = balance.HabitDoubt == 0 ? balance : balance with { HabitDoubt = balance.HabitDoubt * Math.Exp(-hours / DoubtHours) };
         if (!Weighing.IsWorthwhile(balance.Onsets.AsSpan(), balance.Doubt))
         {
             return balance;
@@ -44,7 +45,7 @@ internal static class BalanceChanges
         var delivery = shares[(int)Change.Delivery] + shares[(int)Change.Decline];
         var habits = shares[(int)Change.EveningHabit] + shares[(int)Change.NightHabit] + shares[(int)Change.DawnHabit];
         var leaving = leak + back + habits;
-        balance = balance with { HabitDoubt = Math.Max(balance.HabitDoubt, habits) };
+        balance = habits > balance.HabitDoubt ? balance with { HabitDoubt = habits } : balance;
         if (leaving > LeastSure && balance.HabitDoubt < MostHabit * leaving && Outflow(balance, explanations, leak, back, leaving, now) is { } outflow)
         {
             return Believe(balance, explanations, shares, outflow, Changes.IsOutflow, now);

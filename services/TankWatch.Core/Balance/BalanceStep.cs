@@ -86,7 +86,7 @@ internal static class BalanceStep
             Scale = ((balance.Scale * weight) + Math.Min(wildness, WildestKept)) / (weight + 1),
             ScaleWeight = Math.Min(weight + 1, 150),
             Onsets = onsets.DrainToImmutable(),
-            Witnesses = (balance.Witnesses.Length < TankBalance.WitnessesKept ? balance.Witnesses : balance.Witnesses.RemoveAt(0)).Add(witness),
+            Witnesses = balance.Witnesses.Length < TankBalance.WitnessesKept ? balance.Witnesses.Add(witness) : [.. balance.Witnesses.AsSpan()[1..], witness],
         };
 
         // In the middle of a fill its end is minutes away, and weighing everything costs as much as learning it.

@@ -8,6 +8,9 @@ namespace TankWatch.Core.Balance;
 /// </summary>
 internal static class Lanes
 {
+    /// <summary>A row whose largest is smaller has no scale that can be divided by, and says nothing.</summary>
+    private const float Nothing = 1e-30f;
+
     /// <summary>Adds <paramref name="factor"/> times <paramref name="row"/> to <paramref name="to"/>, which is as long.</summary>
     public static void Add(Span<float> to, ReadOnlySpan<float> row, float factor)
     {
@@ -21,6 +24,21 @@ internal static class Lanes
         for (var i = many.Length * Vector<float>.Count; i < to.Length; i++)
         {
             to[i] += row[i] * factor;
+        }
+    }
+
+    /// <summary>Multiplies a row.</summary>
+    public static void Multiply(Span<float> row, float factor)
+    {
+        var many = MemoryMarshal.Cast<float, Vector<float>>(row);
+        for (var i = 0; i < many.Length; i++)
+        {
+            many[i] *= factor;
+        }
+
+        for (var i = many.Length * Vector<float>.Count; i < row.Length; i++)
+        {
+            row[i] *= factor;
         }
     }
 
@@ -55,7 +73,7 @@ internal static class Lanes
         }
 
         var most = Largest(row);
-        if (most == 0)
+        if (most < Nothing)
         {
             packed.Clear();
             return 0;
@@ -72,7 +90,7 @@ internal static class Lanes
     {
         var many = MemoryMarshal.Cast<float, Vector<float>>(row);
         var to = MemoryMarshal.Cast<short, Vector<short>>(packed);
-        var limit = new Vector<float>(scale * short.MaxValue);
+        var (limit, steps) = (new Vector<float>(scale * short.MaxValue), 1 / scale);
         for (var i = 0; i < to.Length; i++)
         {
             var (low, high) = (many[2 * i], many[(2 * i) + 1]);
@@ -81,12 +99,12 @@ internal static class Lanes
                 return false;
             }
 
-            to[i] = Vector.Narrow(Nearest(low, scale), Nearest(high, scale));
+            to[i] = Vector.Narrow(Nearest(low, steps), Nearest(high, steps));
         }
 
         for (var i = to.Length * Vector<short>.Count; i < row.Length; i++)
         {
-            var number = MathF.Round(row[i] / scale);
+            var number = MathF.Round(row[i] * steps);
             if (Math.Abs(number) > short.MaxValue)
             {
                 return false;
@@ -98,7 +116,7 @@ internal static class Lanes
         return true;
     }
 
-    private static Vector<int> Nearest(Vector<float> row, float scale) => Vector.ConvertToInt32(Vector.Round(row / new Vector<float>(scale)));
+    private static Vector<int> Nearest(Vector<float> row, float steps) => Vector.ConvertToInt32(Vector.Round(row * steps));
 
     private static float Largest(ReadOnlySpan<float> row)
     {

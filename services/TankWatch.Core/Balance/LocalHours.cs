@@ -10,15 +10,17 @@ internal readonly record struct PartOfHour(int Hour, double Length, bool IsWeeke
 /// <remarks>One offset serves the whole stretch: an hour of clock change in a stretch across it is lost in the spread of use.</remarks>
 internal struct LocalHours
 {
-    private const int Friday = 4; // Day 0 of the calendar was a Monday.
+    private const int Friday = 4, Week = 7; // Day 0 of the calendar was a Monday.
 
     private readonly long last;
     private long local;
+    private int hour, day;
 
     public LocalHours(TimeZoneInfo zone, DateTimeOffset from, DateTimeOffset to)
     {
         var offset = zone.GetUtcOffset(from).Ticks;
         (local, last) = (from.UtcTicks + offset, to.UtcTicks + offset);
+        (hour, day) = ((int)(local / TimeSpan.TicksPerHour % BalanceModel.Hours), (int)(local / TimeSpan.TicksPerDay % Week));
     }
 
     public PartOfHour Current { get; private set; }
@@ -33,10 +35,13 @@ internal struct LocalHours
         }
 
         var next = Math.Min(last, local - (local % TimeSpan.TicksPerHour) + TimeSpan.TicksPerHour);
-        Current = new(
-            (int)(local / TimeSpan.TicksPerHour % BalanceModel.Hours), (next - local) / (double)TimeSpan.TicksPerHour,
-            (int)(local / TimeSpan.TicksPerDay % 7) > Friday);
+        Current = new(hour, (next - local) / (double)TimeSpan.TicksPerHour, day > Friday);
         local = next;
+        if (++hour == BalanceModel.Hours)
+        {
+            (hour, day) = (0, (day + 1) % Week);
+        }
+
         return true;
     }
 }

@@ -182,10 +182,7 @@ internal sealed class Onset
     private static void Multiply(Change change, Span<float> deviation, float unit)
     {
         var first = Math.Max(First(change), BalanceFilter.Weekend) - First(change);
-        foreach (ref var relative in deviation[first..(BalanceFilter.Fast + 1 - First(change))])
-        {
-            relative *= unit;
-        }
+        Lanes.Multiply(deviation[first..(BalanceFilter.Fast + 1 - First(change))], unit);
     }
 }
 
