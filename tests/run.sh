@@ -28,7 +28,7 @@ if command -v npm >/dev/null && ! node -e "require('mqtt')" 2>/dev/null; then
   export NODE_PATH=$clients/node_modules
 fi
 
-passed=0; failed=0; skipped=0
+passed=0; failed=0; skipped=0; failures=
 for project in tests/*.Tests/*.Tests.csproj; do
   name=$(basename "$project" .csproj)
   if ! dotnet build "$project" -c Release -v quiet; then
@@ -44,9 +44,12 @@ for project in tests/*.Tests/*.Tests.csproj; do
   if [ "$bad" -eq 0 ] && { { [ "$status" -ne 0 ] && [ "$total" -gt 0 ]; } || { [ "$total" -eq 0 ] && [ $# -eq 0 ]; }; }; then bad=1; fi
   passed=$((passed + total - bad - left)); failed=$((failed + bad)); skipped=$((skipped + left))
   grep -E '\[SKIP\]' "$log" | sed 's/^/not run: /'
+  # Said again at the end: what stands between thousands of lines is not found.
+  failures+=$(grep -E '\[FAIL\]$' -A 8 "$log" | cut -c 1-300 | sed 's/^/failed: /' | head -200)$'\n'
   rm -f "$log"
 done
 
 rm -rf "${clients:-}"
+printf '%s' "$failures" | grep .
 if [ "$skipped" -gt 0 ]; then echo "$passed passed, $failed failed, $skipped skipped"; else echo "$passed passed, $failed failed"; fi
 [ "$failed" -eq 0 ] && [ "$passed" -gt 0 ]

@@ -88,14 +88,14 @@ public sealed class Chromium : IAsyncLifetime
 internal static class Patience
 {
     /// <summary>For whatever a page does by itself at once.</summary>
-    public const float PageMilliseconds = 10_000;
+    public const float PageMilliseconds = 30_000;
 
     /// <summary>For a page to find the service again after it was away.</summary>
-    public const float ReunionMilliseconds = 45_000;
+    public const float ReunionMilliseconds = 120_000;
 
     /// <summary>For a service that has just started to believe that it has heard what waited for it, and to judge.</summary>
-    public static readonly TimeSpan CatchUp = TimeSpan.FromSeconds(60);
+    public static readonly TimeSpan CatchUp = TimeSpan.FromSeconds(120);
 
     /// <summary>For the alerts that the demonstration's script raises within its first two minutes.</summary>
-    public static readonly TimeSpan Script = TimeSpan.FromMinutes(3);
+    public static readonly TimeSpan Script = TimeSpan.FromMinutes(5);
 }

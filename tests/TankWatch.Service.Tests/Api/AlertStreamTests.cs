@@ -164,7 +164,7 @@ public sealed class AlertStreamTests(Served service) : IClassFixture<Served>
             await streams[n].BlockAsync("the opening");
         }
 
-        await own.StopAsync().WaitAsync(TimeSpan.FromSeconds(10), TimeProvider.System, TestContext.Current.CancellationToken);
+        await own.StopAsync().WaitAsync(TimeSpan.FromSeconds(60), TimeProvider.System, TestContext.Current.CancellationToken);
         foreach (var stream in streams)
         {
             await stream.EndAsync("the service stops");
@@ -196,7 +196,7 @@ public sealed class AlertStreamTests(Served service) : IClassFixture<Served>
             await reading.EventAsync($"event {n}");
         }
 
-        await own.StopAsync().WaitAsync(TimeSpan.FromSeconds(10), TimeProvider.System, TestContext.Current.CancellationToken);
+        await own.StopAsync().WaitAsync(TimeSpan.FromSeconds(60), TimeProvider.System, TestContext.Current.CancellationToken);
     }
 
     private async Task DoAsync(string id, string action, string body)

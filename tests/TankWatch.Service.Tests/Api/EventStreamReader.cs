@@ -34,7 +34,7 @@ internal sealed record StreamBlock(string Type, string? Data, string LastEventId
 /// </remarks>
 internal sealed class EventStreamReader : IDisposable
 {
-    private static readonly TimeSpan Patience = TimeSpan.FromSeconds(30);
+    private static readonly TimeSpan Patience = TimeSpan.FromSeconds(90);
 
     private readonly HttpResponseMessage response;
     private readonly StreamReader lines;

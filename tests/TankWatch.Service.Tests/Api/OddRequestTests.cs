@@ -113,7 +113,7 @@ public sealed class OddRequestTests(Served service) : IClassFixture<Served>
             await slow.SendAsync("{");
             var stopped = ending.StopAsync();
             Assert.StartsWith("HTTP/1.1 503 ", await slow.ReadUntilAsync("\r\n\r\n"), StringComparison.Ordinal);
-            await stopped.WaitAsync(TimeSpan.FromSeconds(20), TestContext.Current.CancellationToken);
+            await stopped.WaitAsync(TimeSpan.FromSeconds(60), TestContext.Current.CancellationToken);
         }
         finally
         {

@@ -100,7 +100,7 @@ public sealed class BrokerSessionTests
         await broker.SendAsync(Deliver(7));
         var late = (await TakeAsync(1))[0];
         proxy.Break();
-        await first.Lost.WaitAsync(TimeSpan.FromSeconds(10), Stop);
+        await first.Lost.WaitAsync(TimeSpan.FromSeconds(60), Stop);
         await using var second = await OpenAsync(broker.Port);
         late.Receipt.Durable();
         await broker.SendAsync(Deliver(8));
@@ -133,7 +133,7 @@ public sealed class BrokerSessionTests
             await Eventually.Holds(() => waited.TotalSeconds % 10 != 0 || proxy.ToServer > sent || session.Lost.IsCompleted, "a ping, or the end");
         }
 
-        Assert.Contains("said nothing", await session.Lost.WaitAsync(TimeSpan.FromSeconds(5), Stop), StringComparison.Ordinal);
+        Assert.Contains("said nothing", await session.Lost.WaitAsync(TimeSpan.FromSeconds(60), Stop), StringComparison.Ordinal);
     }
 
     [Fact]
@@ -254,7 +254,7 @@ public sealed class BrokerSessionTests
     private async Task<List<Work.Message>> TakeAsync(int count)
     {
         using var patience = CancellationTokenSource.CreateLinkedTokenSource(Stop);
-        patience.CancelAfter(TimeSpan.FromSeconds(20));
+        patience.CancelAfter(TimeSpan.FromSeconds(60));
         var taken = new List<Work.Message>();
         while (taken.Count < count)
         {

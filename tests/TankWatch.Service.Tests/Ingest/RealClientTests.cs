@@ -27,7 +27,7 @@ public sealed class RealClientTests
         client.connect("127.0.0.1", port)
         client.loop_start()
         for sent in [client.publish(topic, message, qos=1) for message in sys.argv[6:]]:
-            sent.wait_for_publish(20)
+            sent.wait_for_publish(60)
             assert sent.is_published()
         client.disconnect()
         """;
@@ -116,7 +116,7 @@ public sealed class RealClientTests
         process.StandardInput.Close();
         var fault = process.StandardError.ReadToEndAsync(Stop);
         using var patience = CancellationTokenSource.CreateLinkedTokenSource(Stop);
-        patience.CancelAfter(TimeSpan.FromSeconds(60));
+        patience.CancelAfter(TimeSpan.FromSeconds(120));
         try
         {
             await process.WaitForExitAsync(patience.Token);

@@ -123,7 +123,7 @@ public sealed class UnitLinkTests : IAsyncLifetime
     }
 
     private static async Task<Work.Message> TakenAsync(SiteInbox inbox) =>
-        Assert.IsType<Work.Message>(await inbox.Reader.ReadAsync(Stop).AsTask().WaitAsync(TimeSpan.FromSeconds(20), Stop));
+        Assert.IsType<Work.Message>(await inbox.Reader.ReadAsync(Stop).AsTask().WaitAsync(TimeSpan.FromSeconds(60), Stop));
 
     private async Task<EmbeddedBroker> StartAsync(SiteInbox inbox)
     {
@@ -148,7 +148,7 @@ public sealed class UnitLinkTests : IAsyncLifetime
     {
         try
         {
-            return await Wire.ReadAsync(unit.GetStream(), Stop).WaitAsync(TimeSpan.FromSeconds(20), Stop);
+            return await Wire.ReadAsync(unit.GetStream(), Stop).WaitAsync(TimeSpan.FromSeconds(60), Stop);
         }
         catch (IOException)
         {

@@ -180,7 +180,7 @@ internal static class Eventually
     /// <summary>Looks again and again; a timeout names what was missing.</summary>
     public static async Task Holds(Func<bool> condition, string what, TimeSpan? within = null)
     {
-        using var patience = new CancellationTokenSource(within ?? TimeSpan.FromSeconds(20));
+        using var patience = new CancellationTokenSource(within ?? TimeSpan.FromSeconds(60));
         using var look = new PeriodicTimer(TimeSpan.FromMilliseconds(15));
         while (!condition())
         {
@@ -198,7 +198,7 @@ internal static class Eventually
     /// <summary>Asks again and again, and returns the first answer that will do; a timeout names what was missing.</summary>
     public static async Task<T> Comes<T>(Func<Task<T>> ask, Func<T, bool> willDo, string what, TimeSpan? within = null)
     {
-        using var patience = new CancellationTokenSource(within ?? TimeSpan.FromSeconds(20));
+        using var patience = new CancellationTokenSource(within ?? TimeSpan.FromSeconds(60));
         using var look = new PeriodicTimer(TimeSpan.FromMilliseconds(50));
         while (true)
         {

@@ -16,7 +16,7 @@ public sealed class SiteWatchTests
         Assert.False(watch.Any.IsCompleted);
 
         await rig.SendAsync("supply", SampleSite.Supply(rig.Time.GetUtcNow(), mains: false, 1));
-        await watch.Any.WaitAsync(TimeSpan.FromSeconds(20), TimeProvider.System, TestContext.Current.CancellationToken);
+        await watch.Any.WaitAsync(TimeSpan.FromSeconds(60), TimeProvider.System, TestContext.Current.CancellationToken);
         Assert.Equal([Alder], watch.Take());
         Assert.False(watch.Any.IsCompleted);
 
