@@ -43,7 +43,14 @@ public sealed record Told(SiteAlerts Next, ImmutableArray<AlertEvent> Events, Im
 /// <param name="CaughtUp">The site's messages are as new as the clock: what is open now may be told to people.</param>
 /// <param name="Changes">What the judgements now hold; empty when only a person acts or only time passes.</param>
 /// <param name="Commands">What people ask.</param>
-public sealed record TellInput(DateTimeOffset Now, bool CaughtUp, ImmutableArray<FindingChanges> Changes, ImmutableArray<AlertCommand> Commands);
+public sealed record TellInput(DateTimeOffset Now, bool CaughtUp, ImmutableArray<FindingChanges> Changes, ImmutableArray<AlertCommand> Commands)
+{
+    /// <summary>What holds outside the site and may explain what holds in it.</summary>
+    public ImmutableArray<OuterCause> Causes { get; init; } = [];
+
+    /// <summary>By how much the wall clock was set since the last telling; what is to happen by itself moves with it.</summary>
+    public TimeSpan ClockMoved { get; init; }
+}
 
 /// <summary>
 /// The whole way on one screen: observations become findings in <see cref="Judge"/>, findings become alerts and notices in
@@ -63,9 +70,9 @@ public static class SiteStep
     /// </summary>
     public static Told Tell(SiteAlerts alerts, TellInput input, SitePlan plan)
     {
-        var events = AlertLifecycle.Decide(alerts, input);
+        var events = AlertLifecycle.Decide(alerts, input, plan);
         var decided = AlertLifecycle.Apply(alerts, events);
-        var (notices, told) = NotificationPlan.Decide(decided, input, plan);
+        var (notices, told) = NotificationPlan.Decide(decided, input, DutyRoster.Of(plan));
         return new(AlertLifecycle.Apply(decided, told), [.. events, .. told], notices);
     }
 }

@@ -5,7 +5,7 @@ using TankWatch.Core.Notifications;
 namespace TankWatch.Core.Alerts;
 
 /// <summary>
-/// States of an alarm after ISA-18.2 / IEC 62682. <see cref="Suppressed"/> is reserved for suppression by design.
+/// States of an alarm after ISA-18.2 / IEC 62682. <see cref="Suppressed"/>: by design, it hangs under the alert that explains it.
 /// Published names: <see cref="AlertNames"/>.
 /// </summary>
 public enum AlertState { Unacknowledged, Acknowledged, ReturnedUnacknowledged, Normal, Shelved, Suppressed, OutOfService }
@@ -44,10 +44,34 @@ public sealed record Alert(
     string? CauseFound,
     int Events)
 {
+    /// <summary>The highest step of the roster that was told since it last opened; 0 is the first.</summary>
+    public int Step { get; init; }
+
+    /// <summary>
+    /// When something happens by itself, wall clock, UTC. Not told yet: it has waited long enough for its cause. Told and unacknowledged:
+    /// the next step hears. Suppressed: its cause has been over for long enough. Follows the clock when that is set.
+    /// </summary>
+    public DateTimeOffset? TimerAt { get; init; }
+
+    /// <summary>The id of the alert that explains it, or last did.</summary>
+    public string? CausedBy { get; init; }
+
+    /// <summary>How often the condition came back while this alert was open.</summary>
+    public int Returns { get; init; }
+
+    /// <summary>The gravest that people were told of it, its consequences included; null until one of these was graver than itself.</summary>
+    public Priority? GravestTold { get; init; }
+
+    /// <summary>It came back into view, and people were not told yet that it still holds.</summary>
+    public bool IsResumed { get; init; }
+
+    /// <summary>How grave people know it to be.</summary>
+    public Priority Gravity => GravestTold > Finding.Priority ? GravestTold.Value : Finding.Priority;
+
     public bool IsOpen => State != AlertState.Normal;
 
     /// <summary>The last notice said that the condition holds, and none has said yet that it ended.</summary>
-    public bool OwesEnding => Notices is [.., { Reason: NotifyReason.Opened or NotifyReason.Reopened }];
+    public bool OwesEnding => Notices is [.., { Reason: not NotifyReason.Cleared }];
 }
 
 /// <summary>That people were told.</summary>

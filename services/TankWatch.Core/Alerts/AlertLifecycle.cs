@@ -3,6 +3,8 @@ using System.Globalization;
 using System.Security.Cryptography;
 using System.Text;
 using TankWatch.Core.Findings;
+using TankWatch.Core.Notifications;
+using TankWatch.Core.Sites;
 
 namespace TankWatch.Core.Alerts;
 
@@ -12,9 +14,10 @@ namespace TankWatch.Core.Alerts;
 /// </summary>
 public static class AlertLifecycle
 {
-    public static ImmutableArray<AlertEvent> Decide(SiteAlerts alerts, TellInput input)
+    public static ImmutableArray<AlertEvent> Decide(SiteAlerts alerts, TellInput input, SitePlan plan)
     {
         var deciding = new Deciding(alerts, input.Now);
+        deciding.MoveTimers(input.ClockMoved);
         foreach (var changes in input.Changes)
         {
             deciding.Reconcile(changes);
@@ -26,6 +29,7 @@ public static class AlertLifecycle
         }
 
         deciding.EndShelves();
+        deciding.Explain(input.Causes, plan);
         return [.. deciding.Events];
     }
 
@@ -59,7 +63,10 @@ public static class AlertLifecycle
 
     private static Alert Born(AlertRaised raised) => new(
         raised.AlertId, raised.Site, raised.Finding, AlertState.Unacknowledged, raised.At, NotifiedAt: null, AcknowledgedAt: null,
-        AcknowledgedBy: null, Correction: null, ShelvedUntil: null, raised.Finding.RaisedAt, Notices: [], CauseFound: null, Events: 1);
+        AcknowledgedBy: null, Correction: null, ShelvedUntil: null, raised.Finding.RaisedAt, Notices: [], CauseFound: null, Events: 1)
+    {
+        TimerAt = raised.TellAt,
+    };
 
     /// <summary>The alert after one of its events.</summary>
     public static Alert Apply(Alert alert, AlertEvent change)
@@ -67,40 +74,60 @@ public static class AlertLifecycle
         alert = alert with { Events = alert.Events + 1 };
         return change switch
         {
-            AlertReraised e => Active(alert with { Finding = e.Finding, AcknowledgedAt = null, AcknowledgedBy = null }),
+            AlertReraised e => Active(Unanswered(alert) with { Finding = e.Finding, Returns = alert.Returns + 1 }),
             AlertReturned e => Returned(alert with { Finding = e.Finding }),
             AlertCorrected e => Corrected(alert, e),
             AlertReworded e => alert with { Finding = e.Finding },
             AlertAcknowledged e => alert with
             {
-                State = alert.Finding.IsOpen ? AlertState.Acknowledged : AlertState.Normal, AcknowledgedAt = e.At, AcknowledgedBy = e.By,
+                State = alert.Finding.IsOpen ? AlertState.Acknowledged : AlertState.Normal, AcknowledgedAt = e.At, AcknowledgedBy = e.By, TimerAt = null, IsResumed = false,
             },
-            AlertShelved e => alert with { State = AlertState.Shelved, ShelvedUntil = e.Until },
-            AlertUnshelved => Active(alert with { State = AlertState.Unacknowledged, ShelvedUntil = null, AcknowledgedAt = null, AcknowledgedBy = null }),
-            AlertTakenOutOfService => alert with { State = AlertState.OutOfService, ShelvedUntil = null },
-            AlertReturnedToService => Active(alert with { State = AlertState.Unacknowledged, AcknowledgedAt = null, AcknowledgedBy = null }),
-            AlertClosed e => alert with { State = AlertState.Normal, CauseFound = e.CauseFound, ShelvedUntil = null },
-            AlertNotified e => alert with
-            {
-                NotifiedAt = alert.NotifiedAt ?? e.At, Notices = alert.Notices.Add(new(alert.Events - 1, e.Reason, e.At)),
-            },
+            AlertShelved e => alert with { State = AlertState.Shelved, ShelvedUntil = e.Until, TimerAt = null },
+            AlertUnshelved => Resumed(alert),
+            AlertTakenOutOfService => alert with { State = AlertState.OutOfService, ShelvedUntil = null, TimerAt = null },
+            AlertReturnedToService => Resumed(alert),
+            AlertSuppressed e => alert with { State = AlertState.Suppressed, CausedBy = e.Cause, TimerAt = null },
+            AlertCauseEnded e => alert with { TimerAt = e.ReleaseAt },
+            AlertReleased => Resumed(alert),
+            AlertTimerMoved e => alert with { TimerAt = e.TimerAt },
+            AlertClosed e => alert with { State = AlertState.Normal, CauseFound = e.CauseFound, ShelvedUntil = null, TimerAt = null },
+            AlertNotified e => Told(alert, e),
             _ => alert,
         };
     }
 
-    private static bool IsHeld(Alert alert) => alert.State is AlertState.Shelved or AlertState.OutOfService;
+    private static bool IsHeld(Alert alert) => alert.State is AlertState.Shelved or AlertState.OutOfService or AlertState.Suppressed;
 
-    /// <summary>Back in view: unacknowledged while its condition holds; else what a return makes of it.</summary>
+    private static Alert Unanswered(Alert alert) => alert with { AcknowledgedAt = null, AcknowledgedBy = null };
+
+    /// <summary>In view: unacknowledged while its condition holds; else what a return makes of it.</summary>
     private static Alert Active(Alert alert) =>
         IsHeld(alert) ? alert : alert.Finding.IsOpen ? alert with { State = AlertState.Unacknowledged } : Returned(alert with { State = AlertState.Unacknowledged });
+
+    /// <summary>Back in view, and nobody's any more.</summary>
+    private static Alert Resumed(Alert alert) => Active(Unanswered(alert) with
+    {
+        State = AlertState.Unacknowledged, ShelvedUntil = null, TimerAt = null, IsResumed = alert.OwesEnding && alert.Finding.IsOpen,
+    });
 
     private static Alert Returned(Alert alert) => alert.State switch
     {
         // What nobody was told of needs nobody's acknowledgement.
-        AlertState.Unacknowledged => alert with { State = alert.NotifiedAt is null ? AlertState.Normal : AlertState.ReturnedUnacknowledged },
-        AlertState.Acknowledged => alert with { State = AlertState.Normal },
+        AlertState.Unacknowledged => alert with { State = alert.NotifiedAt is null ? AlertState.Normal : AlertState.ReturnedUnacknowledged, TimerAt = null, IsResumed = false },
+        AlertState.Acknowledged or AlertState.Suppressed => alert with { State = AlertState.Normal, TimerAt = null },
         _ => alert,
     };
+
+    private static Alert Told(Alert alert, AlertNotified e)
+    {
+        // What became graver is not what was acknowledged.
+        var told = e.Reason == NotifyReason.Graver ? Active(Unanswered(alert)) : alert;
+        return told with
+        {
+            NotifiedAt = alert.NotifiedAt ?? e.At, Notices = alert.Notices.Add(new(alert.Events - 1, e.Reason, e.At)), Step = e.Step, TimerAt = e.NextAt,
+            GravestTold = e.Reason is NotifyReason.Cleared ? null : e.Gravest ?? alert.GravestTold, IsResumed = false,
+        };
+    }
 
     private static Alert Corrected(Alert alert, AlertCorrected e)
     {
@@ -112,12 +139,12 @@ public static class AlertLifecycle
         };
         if (e.Correction == AlertCorrection.Withdrawn)
         {
-            return alert with { State = AlertState.Normal, ShelvedUntil = null };
+            return alert with { State = AlertState.Normal, ShelvedUntil = null, TimerAt = null };
         }
 
         return (wasOpen, e.Finding.IsOpen) switch
         {
-            (false, true) => Active(alert with { AcknowledgedAt = null, AcknowledgedBy = null }),
+            (false, true) => Active(Unanswered(alert)),
             (true, false) => Returned(alert),
             _ => alert,
         };
@@ -230,7 +257,12 @@ public static class AlertLifecycle
             else
             {
                 id = NewId(alerts.Site, finding, now);
-                Add(new AlertRaised(id, now, alerts.Site, finding with { ClearedAt = null }));
+                var wait = Causality.WaitOf(finding.Kind);
+                Add(new AlertRaised(id, now, alerts.Site, finding with { ClearedAt = null }, wait > TimeSpan.Zero ? now + wait : null));
+                if (IsOutOfService(finding.Device))
+                {
+                    Add(new AlertTakenOutOfService(id, now, By: null, Note: null));
+                }
             }
 
             if (!finding.IsOpen)
@@ -243,18 +275,32 @@ public static class AlertLifecycle
 
         public void Obey(AlertCommand command)
         {
-            var alert = alerts.Alerts.FirstOrDefault(a => a.Id == command.AlertId);
+            if (alerts.Alerts.FirstOrDefault(a => a.Id == command.AlertId) is not { } alert)
+            {
+                return;
+            }
+
+            // A device is in service or it is not: all of its alerts go with it.
+            foreach (var other in command is TakeOutOfService or ReturnToService ? alerts.Alerts.Where(a => a.Finding.Device == alert.Finding.Device && a.Id != alert.Id) : [])
+            {
+                Obey(command, other);
+            }
+
+            Obey(command, alert);
+        }
+
+        private void Obey(AlertCommand command, Alert alert)
+        {
             AlertEvent? change = (alert, command) switch
             {
-                (null, _) => null,
-                ({ State: AlertState.Unacknowledged or AlertState.ReturnedUnacknowledged }, Acknowledge c) => new AlertAcknowledged(c.AlertId, now, c.By, c.Note),
-                ({ State: AlertState.Acknowledged }, Acknowledge { Note: { } note } c) => new AlertNoted(c.AlertId, now, c.By, note),
-                ({ IsOpen: true }, Shelve c) when c.Until > now => new AlertShelved(c.AlertId, now, c.By, c.Until, c.Reason),
-                ({ State: AlertState.Shelved }, Unshelve c) => new AlertUnshelved(c.AlertId, now, c.By),
-                ({ IsOpen: true, State: not AlertState.OutOfService }, TakeOutOfService c) => new AlertTakenOutOfService(c.AlertId, now, c.By, c.Note),
-                ({ State: AlertState.OutOfService }, ReturnToService c) => new AlertReturnedToService(c.AlertId, now, c.By),
-                ({ CauseFound: null } or { IsOpen: true }, Close c) => new AlertClosed(c.AlertId, now, c.By, c.CauseFound),
-                (_, AddNote c) => new AlertNoted(c.AlertId, now, c.By, c.Note),
+                ({ State: AlertState.Unacknowledged or AlertState.ReturnedUnacknowledged }, Acknowledge c) => new AlertAcknowledged(alert.Id, now, c.By, c.Note),
+                ({ State: AlertState.Acknowledged }, Acknowledge { Note: { } note } c) => new AlertNoted(alert.Id, now, c.By, note),
+                ({ IsOpen: true }, Shelve c) when c.Until > now => new AlertShelved(alert.Id, now, c.By, c.Until, c.Reason),
+                ({ State: AlertState.Shelved }, Unshelve c) => new AlertUnshelved(alert.Id, now, c.By),
+                ({ IsOpen: true, State: not AlertState.OutOfService }, TakeOutOfService c) => new AlertTakenOutOfService(alert.Id, now, c.By, c.Note),
+                ({ State: AlertState.OutOfService }, ReturnToService c) => new AlertReturnedToService(alert.Id, now, c.By),
+                ({ CauseFound: null } or { IsOpen: true }, Close c) => new AlertClosed(alert.Id, now, c.By, c.CauseFound),
+                (_, AddNote c) => new AlertNoted(alert.Id, now, c.By, c.Note),
                 _ => null,
             };
             if (change is not null)
@@ -263,11 +309,52 @@ public static class AlertLifecycle
             }
         }
 
+        private bool IsOutOfService(DeviceId device) => alerts.Alerts.Any(a => a.Finding.Device == device && a.State == AlertState.OutOfService);
+
         public void EndShelves()
         {
             foreach (var alert in alerts.Alerts.Where(a => a.State == AlertState.Shelved && a.ShelvedUntil <= now))
             {
                 Add(new AlertUnshelved(alert.Id, now, By: null));
+            }
+        }
+
+        public void MoveTimers(TimeSpan by)
+        {
+            foreach (var alert in alerts.Alerts.Where(a => by != TimeSpan.Zero && a.TimerAt is not null))
+            {
+                Add(new AlertTimerMoved(alert.Id, now, alert.TimerAt!.Value + by));
+            }
+        }
+
+        /// <summary>Hangs consequences under their causes, and lets go those whose cause is over.</summary>
+        public void Explain(ImmutableArray<OuterCause> causes, SitePlan plan)
+        {
+            // Again until nothing moves: what hangs under an alert goes with it when that is hung under another.
+            for (var (i, before) = (0, -1); i < alerts.Alerts.Length && Events.Count != before; i++)
+            {
+                before = Events.Count;
+                foreach (var alert in alerts.Alerts.Where(a => a.IsOpen && a.Finding.IsOpen && a.State is not (AlertState.Shelved or AlertState.OutOfService)))
+                {
+                    Explain(alert, Causality.CauseOf(alert, alerts.Alerts, causes, plan));
+                }
+            }
+        }
+
+        private void Explain(Alert alert, string? cause)
+        {
+            var isHung = alert.State == AlertState.Suppressed;
+            if (cause is not null && !(isHung && alert.CausedBy == cause && alert.TimerAt is null))
+            {
+                Add(new AlertSuppressed(alert.Id, now, cause));
+            }
+            else if (cause is null && isHung && alert.TimerAt is null)
+            {
+                Add(new AlertCauseEnded(alert.Id, now, now + Causality.GraceOf(alert.Finding.Kind)));
+            }
+            else if (cause is null && isHung && alert.TimerAt <= now)
+            {
+                Add(new AlertReleased(alert.Id, now));
             }
         }
     }

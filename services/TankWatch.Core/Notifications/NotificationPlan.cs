@@ -16,63 +16,97 @@ public static class NotificationPlan
 
     /// <param name="alerts">After everything else was decided.</param>
     /// <param name="input">Of the same step.</param>
-    /// <param name="plan">For the contacts.</param>
+    /// <param name="roster">Who is to be told.</param>
     /// <returns>Notices for the outbox, and the events that remember them.</returns>
-    public static (ImmutableArray<Notification> Notices, ImmutableArray<AlertEvent> Told) Decide(SiteAlerts alerts, TellInput input, SitePlan plan)
+    public static (ImmutableArray<Notification> Notices, ImmutableArray<AlertEvent> Told) Decide(SiteAlerts alerts, TellInput input, DutyRoster roster)
     {
         var notices = ImmutableArray.CreateBuilder<Notification>();
         var told = ImmutableArray.CreateBuilder<AlertEvent>();
         foreach (var alert in alerts.Alerts)
         {
-            var reason = Why(alert, input.CaughtUp, input.Now);
-            if (reason is not (NotifyReason.Opened or NotifyReason.Reopened or NotifyReason.Cleared))
+            var consequences = ConsequencesOf(alert, alerts);
+            var reason = Why(alert, consequences, input);
+            if (!Tells(reason))
             {
                 continue;
             }
 
-            told.Add(new AlertNotified(alert.Id, input.Now, reason));
-            foreach (var contact in plan.Contacts)
+            var (first, last) = StepsOf(alert, reason);
+            var asTold = reason == NotifyReason.Cleared ? alert : alert with { GravestTold = Gravest(alert, consequences) };
+            var nextAt = reason == NotifyReason.Cleared ? null : roster.NextAt(asTold, last, input.Now);
+            told.Add(new AlertNotified(alert.Id, input.Now, reason, last, nextAt, asTold.GravestTold));
+            foreach (var contact in roster.Between(first, last).Where(contact => DutyRoster.WhyNot(asTold, contact) is null))
             {
-                if (Reaches(alert, contact) == reason)
+                var hearsAt = roster.HearsAt(asTold, contact, input.Now);
+                notices.Add(new(KeyOf(alert, alert.Events, contact), [.. alert.Notices.Select(notice => KeyOf(alert, notice.Number, contact))], reason, contact, asTold)
                 {
-                    notices.Add(To(contact, alert, reason));
-                }
+                    Consequences = consequences, NotBefore = hearsAt > input.Now ? hearsAt : null,
+                });
             }
-
-            NotifyReason Reaches(Alert a, Contact c) => WhyNot(a, c) ?? reason;
         }
 
         return (notices.ToImmutable(), told.ToImmutable());
     }
 
+    /// <summary>Whether a reason is one to tell people, and not one for silence.</summary>
+    public static bool Tells(NotifyReason reason) => reason <= NotifyReason.StillHolds;
+
     /// <summary>The one decision of what an alert has to say now.</summary>
-    public static NotifyReason Why(Alert alert, bool caughtUp, DateTimeOffset now)
+    /// <param name="alert">As it stands.</param>
+    /// <param name="consequences">What hangs under it: <see cref="ConsequencesOf"/>.</param>
+    /// <param name="input">Of this step.</param>
+    public static NotifyReason Why(Alert alert, ImmutableArray<Finding> consequences, TellInput input)
     {
-        if (alert.State is AlertState.Shelved or AlertState.OutOfService or AlertState.Suppressed)
+        switch (alert.State)
         {
-            return NotifyReason.OnShelf;
+            case AlertState.Shelved or AlertState.OutOfService:
+                return NotifyReason.OnShelf;
+            case AlertState.Suppressed:
+                return NotifyReason.Explained;
         }
 
         // Closed by hand, or withdrawn, it holds no longer for people, whatever the water does.
         var holds = alert.Finding.IsOpen && alert.IsOpen;
-        var says = (holds, alert.OwesEnding, alert.Notices) switch
+        var says = (holds, alert.OwesEnding) switch
         {
-            (true, _, []) => NotifyReason.Opened,
-            (true, false, [.., var last]) when now - last.At >= ReopenPause => NotifyReason.Reopened,
-            (false, true, _) => NotifyReason.Cleared,
+            (true, false) => Opening(alert, input.Now),
+            (true, true) => Further(alert, consequences, input.Now),
+            (false, true) => NotifyReason.Cleared,
             _ => NotifyReason.NothingNew,
         };
-        return says == NotifyReason.NothingNew || caughtUp ? says : NotifyReason.CatchingUp;
+        return Tells(says) && !input.CaughtUp ? NotifyReason.CatchingUp : says;
     }
 
-    /// <summary>Why a notice goes by a person; null when it does not.</summary>
-    public static NotifyReason? WhyNot(Alert alert, Contact contact) =>
-        alert.Finding.Priority == Priority.Low ? NotifyReason.BelowMailPriority
-        : contact.Email is null ? NotifyReason.NobodyToTell : null;
+    /// <returns>The open findings that hang under an alert.</returns>
+    public static ImmutableArray<Finding> ConsequencesOf(Alert alert, SiteAlerts alerts) =>
+        [.. alerts.Alerts.Where(a => a.CausedBy == alert.Id && a.State == AlertState.Suppressed && a.Finding.IsOpen).Select(a => a.Finding)];
 
-    private static Notification To(Contact contact, Alert alert, NotifyReason reason) => new(
-        KeyOf(alert, alert.Events, contact),
-        [.. alert.Notices.Select(notice => KeyOf(alert, notice.Number, contact))], reason, contact, alert);
+    /// <returns>Null while nothing that hangs under an alert is, or was told to be, graver than itself.</returns>
+    private static Priority? Gravest(Alert alert, ImmutableArray<Finding> consequences)
+    {
+        var gravest = consequences.Aggregate(alert.Gravity, (gravest, consequence) => consequence.Priority > gravest ? consequence.Priority : gravest);
+        return gravest > alert.Finding.Priority ? gravest : null;
+    }
+
+    private static NotifyReason Opening(Alert alert, DateTimeOffset now) => alert.Notices switch
+    {
+        [] => alert.TimerAt > now ? NotifyReason.AwaitingCause : NotifyReason.Opened,
+        [.., var last] => now < last.At || now - last.At >= ReopenPause ? NotifyReason.Reopened : NotifyReason.TooSoon, // A clock that was set back must not silence anything.
+    };
+
+    private static NotifyReason Further(Alert alert, ImmutableArray<Finding> consequences, DateTimeOffset now) =>
+        consequences.Any(consequence => consequence.Priority > alert.Gravity) ? NotifyReason.Graver
+        : alert.IsResumed ? NotifyReason.StillHolds
+        : alert.State == AlertState.Unacknowledged && alert.TimerAt <= now ? NotifyReason.Escalated
+        : NotifyReason.NothingNew;
+
+    /// <summary>The first and the last step of the roster that a notice goes to.</summary>
+    private static (int First, int Last) StepsOf(Alert alert, NotifyReason reason) => reason switch
+    {
+        NotifyReason.Opened or NotifyReason.Reopened => (0, 0),
+        NotifyReason.Escalated => (alert.Step + 1, alert.Step + 1),
+        _ => (0, alert.Step), // Whoever heard that it began hears how it goes on.
+    };
 
     /// <summary>Names the intention for ever: the alert, the number of its event, and the person.</summary>
     private static string KeyOf(Alert alert, int number, Contact contact)

@@ -24,7 +24,7 @@ public static class SiteFile
     private static readonly string[] Members =
     [
         "id", "name", "timeZone", "residents", "electricityPricePerKwh", "currency", "tanks", "pumps", "units", "area", "coordinates",
-        "supplyHours", "contacts",
+        "supplyHours", "contacts", "escalation",
     ];
 
     /// <param name="utf8">The file's bytes.</param>
@@ -75,18 +75,15 @@ public static class SiteFile
         var pumps = DeviceFile.Pumps(site, tanks);
         DeviceFile.RequireUniqueIds(tanks, pumps, file);
         var units = DeviceFile.Units(site, tanks, pumps);
+
+        // Read whether or not there are faults already, so that theirs are listed too.
+        var (area, coordinates, supplyHours) = (site.Text("area"), Coordinates(site), SupplyHoursOf(site));
+        var (contacts, escalation) = (ContactFile.Contacts(site), ContactFile.Escalation(site));
         var plan = file.Faults.Count > 0 ? null : new SitePlan(
             new(id!), name!, zone!, (int?)residents, price, currency,
-            [.. tanks.Select(t => t.Item!)], [.. pumps.Select(p => p.Item!)], units,
-            site.Text("area"), Coordinates(site), SupplyHoursOf(site), Contacts(site));
+            [.. tanks.Select(t => t.Item!)], [.. pumps.Select(p => p.Item!)], units, area, coordinates, supplyHours, contacts) { Escalation = escalation };
 
-        // The optional members are read even when there are faults already, so that theirs are listed too.
-        if (plan is null)
-        {
-            _ = (site.Text("area"), Coordinates(site), SupplyHoursOf(site), Contacts(site));
-        }
-
-        return new(file.Faults.Count > 0 ? null : plan, [.. file.Faults], [.. file.Warnings]);
+        return new(plan, [.. file.Faults], [.. file.Warnings]);
     }
 
     private static TimeZoneInfo? TimeZone(JsonNode site)
@@ -140,9 +137,9 @@ public static class SiteFile
         {
             if (span.Text() is { } text)
             {
-                if (text.Split('-') is [var from, var to] && Clock(from) is { } start && Clock(to) is { } end && start != end)
+                if (ContactFile.Span(text) is { } hours)
                 {
-                    spans.Add(new(start, end));
+                    spans.Add(new(hours.From, hours.To));
                 }
                 else
                 {
@@ -153,36 +150,4 @@ public static class SiteFile
 
         return spans.ToImmutable();
     }
-
-    private static TimeOnly? Clock(string text) =>
-        TimeOnly.TryParseExact(text, "HH:mm", System.Globalization.CultureInfo.InvariantCulture, System.Globalization.DateTimeStyles.None, out var time)
-            ? time : null;
-
-    private static ImmutableArray<Contact> Contacts(JsonNode site)
-    {
-        var contacts = ImmutableArray.CreateBuilder<Contact>();
-        foreach (var contact in site.Array("contacts") ?? [])
-        {
-            if (!contact.IsObject(["name", "email", "phone", "role", "language"]))
-            {
-                continue;
-            }
-
-            var email = contact.Text("email");
-            if (email is not null && !LooksLikeAddress(email))
-            {
-                contact.Fault("email", "is no mail address");
-            }
-
-            contacts.Add(new(
-                contact.Text("name", required: true) ?? "", email, contact.Text("phone"),
-                contact.Text("role") ?? "caretaker", contact.Text("language") ?? "en"));
-        }
-
-        return contacts.ToImmutable();
-    }
-
-    private static bool LooksLikeAddress(string email) =>
-        email.Length <= 254 && email.IndexOf('@', StringComparison.Ordinal) is > 0 and < 65 and var at && at == email.LastIndexOf('@')
-        && at < email.Length - 1 && !email.Any(c => char.IsWhiteSpace(c) || c is '<' or '>' or ',' or ';' or '"' or '(' or ')' or ':');
 }

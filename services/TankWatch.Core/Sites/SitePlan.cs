@@ -73,8 +73,6 @@ public sealed record FieldUnit(UnitId Id, ImmutableArray<int> Tanks, ImmutableAr
     public SparkplugMapping? Sparkplug { get; init; }
 }
 
-public sealed record Contact(string Name, string? Email, string? Phone, string Role, string Language);
-
 /// <summary>A span of the local day in which the public supply runs; an end before its start runs past midnight.</summary>
 public readonly record struct SupplyHours(TimeOnly From, TimeOnly To);
 
@@ -94,6 +92,8 @@ public sealed record SitePlan(
     ImmutableArray<SupplyHours> SupplyHours,
     ImmutableArray<Contact> Contacts)
 {
+    public Escalation Escalation { get; init; } = Escalation.Usual;
+
     public Tank? FindTank(string id) => Find(Tanks, id, t => t.Id.Value);
     public Pump? FindPump(string id) => Find(Pumps, id, p => p.Id.Value);
     public FieldUnit? FindUnit(UnitId id) => Find(Units, id.Value, u => u.Id.Value);

@@ -26,6 +26,10 @@ internal static class StoredJson
         (typeof(AlertTakenOutOfService), "taken-out-of-service"),
         (typeof(AlertReturnedToService), "returned-to-service"),
         (typeof(AlertClosed), "closed"),
+        (typeof(AlertSuppressed), "suppressed"),
+        (typeof(AlertCauseEnded), "cause-ended"),
+        (typeof(AlertReleased), "released"),
+        (typeof(AlertTimerMoved), "timer-moved"),
         (typeof(AlertNotified), "notified"),
     ];
 

@@ -2,6 +2,7 @@ using CsCheck;
 using TankWatch.Core.Alerts;
 using TankWatch.Core.Findings;
 using TankWatch.Core.Notifications;
+using TankWatch.Core.Sites;
 using Xunit;
 
 namespace TankWatch.Core.Tests.Alerts;
@@ -9,33 +10,55 @@ namespace TankWatch.Core.Tests.Alerts;
 /// <summary>Lives that nobody would think of: CsCheck prints the seed of one that breaks a promise.</summary>
 public sealed class AlertLifeTests
 {
-    private enum Step { Raise, Clear, Acknowledge, Shelve, Unshelve, OutOfService, Return, Close, Wait, Restart, Withdraw, Move }
+    private enum Step { Raise, Clear, Acknowledge, Shelve, Unshelve, OutOfService, Return, Close, Wait, Restart, Withdraw, Move, Outage, SetClock, Mute }
 
     private static readonly Gen<(int Step, int Pick, int Minutes, bool CaughtUp)[]> Lives =
-        Gen.Select(Gen.Int[0, 19], Gen.Int[0, 1000], Gen.Int[1, 90], Gen.Int[0, 4].Select(n => n > 0)).Array[1, 60];
+        Gen.Select(Gen.Int[0, 24], Gen.Int[0, 1000], Gen.Int[1, 90], Gen.Int[0, 4].Select(n => n > 0)).Array[1, 24];
 
     // Raising and clearing come more often than the rest.
-    private static readonly Step[] Steps = [.. Enum.GetValues<Step>(), .. Enumerable.Repeat(Step.Raise, 4), .. Enumerable.Repeat(Step.Clear, 4)];
+    private static readonly Step[] Steps = [.. Enum.GetValues<Step>(), .. Enumerable.Repeat(Step.Raise, 6), .. Enumerable.Repeat(Step.Clear, 4)];
 
-    /// <summary>Two conditions of one pump, the people who act on their alerts, and late data that rewrite the last episode.</summary>
+    /// <summary>Two that explain nothing, and four of which the first explains the second and the third the fourth.</summary>
+    private static readonly (FindingKind Kind, string Device, Priority Priority)[] Conditions =
+    [
+        (FindingKind.OverflowRisk, "p1", Priority.Critical), (FindingKind.LeftInManual, "p1", Priority.Medium),
+        (FindingKind.PowerFailure, "u1", Priority.Medium), (FindingKind.UnitSilent, "u1", Priority.Medium),
+        (FindingKind.LowSupply, "sump", Priority.High), (FindingKind.RunningOut, "roof", Priority.Critical),
+    ];
+
+    private static readonly SitePlan Heard = Plans.House(site: """
+        , "contacts": [ { "name": "Ada", "email": "ada@example.org", "fromPriority": "low" }, { "name": "Di", "email": "di@example.org", "role": "installer" } ]
+        """);
+
+    private static readonly SitePlan Muted = Plans.House(site: """
+        , "contacts": [ { "name": "Ada", "email": "ada@example.org", "fromPriority": "low" },
+          { "name": "Di", "email": "di@example.org", "role": "installer", "fromPriority": "critical", "kinds": { "low-supply": "never" }, "quietHours": "22:00-06:30" } ]
+        """);
+
+    /// <summary>The conditions of a house, the people who act on its alerts, an outage outside, a clock that is set, and late data that rewrite the last episode.</summary>
     private sealed class Life
     {
-        private readonly Desk desk = new();
-        private readonly List<Finding>[] history = [[], []];
+        private readonly Desk desk = new Desk().With(Heard);
+        private readonly List<Finding>[] history = [.. Conditions.Select(_ => new List<Finding>())];
         private List<string> ids = [];
         private DateTimeOffset now = Scenario.Midnight;
+        private bool outage;
+        private bool muted;
 
         public int Notified { get; private set; }
         public int Corrected { get; private set; }
+        public int Explained { get; private set; }
+        public int Escalated { get; private set; }
 
         public void Take((int Step, int Pick, int Minutes, bool CaughtUp) step)
         {
             var before = now;
             now = now.AddMinutes(step.Minutes);
-            var episodes = history[step.Pick % 2];
+            var kind = Steps[step.Step % Steps.Length];
             var alert = desk.Alerts.Alerts is { Length: > 0 } all ? all[step.Pick % all.Length].Id : "none";
-            var from = Change(Steps[step.Step % Steps.Length], episodes, step.Pick, before);
-            AlertCommand? command = Steps[step.Step % Steps.Length] switch
+            Turn(kind, step.Pick);
+            var from = Change(kind, step.Pick % Conditions.Length, step.Pick, before);
+            AlertCommand? command = kind switch
             {
                 Step.Acknowledge => new Acknowledge(alert, "ada", null),
                 Step.Shelve => new Shelve(alert, "ada", now.AddMinutes(step.Pick % 200), "known"),
@@ -54,14 +77,39 @@ public sealed class AlertLifeTests
             Hold();
         }
 
-        private DateTimeOffset Change(Step step, List<Finding> episodes, int pick, DateTimeOffset before)
+        /// <summary>What changes around the site.</summary>
+        private void Turn(Step step, int pick)
         {
+            switch (step)
+            {
+                case Step.Outage:
+                    outage = !outage;
+                    desk.Outside(outage ? [new("area", FindingKind.AreaOutage, Priority.High, now)] : []);
+                    break;
+                case Step.Mute:
+                    muted = !muted;
+                    desk.With(muted ? Muted : Heard);
+                    break;
+                case Step.SetClock:
+                    var by = TimeSpan.FromMinutes(pick % 2 == 0 ? 61 : 1441);
+                    desk.At(now).ClockSet(by);
+                    now += by;
+                    break;
+                case Step.Restart:
+                    desk.Restart();
+                    break;
+            }
+        }
+
+        private DateTimeOffset Change(Step step, int condition, int pick, DateTimeOffset before)
+        {
+            var episodes = history[condition];
             var last = episodes.LastOrDefault();
             switch (step)
             {
                 case Step.Raise when last is not { IsOpen: true }:
-                    var kind = episodes == history[0] ? FindingKind.OverflowRisk : FindingKind.NoStart;
-                    episodes.Add(Desk.Found("00:00", kind: kind) with { Since = now, RaisedAt = now });
+                    var (kind, device, priority) = Conditions[condition];
+                    episodes.Add(Desk.Found("00:00", kind: kind, priority: priority) with { Device = new(device), Since = now, RaisedAt = now });
                     return before;
                 case Step.Clear when last is { IsOpen: true }:
                     episodes[^1] = last with { ClearedAt = now };
@@ -82,7 +130,9 @@ public sealed class AlertLifeTests
         private void Tell(DateTimeOffset from, bool caughtUp, AlertCommand[] commands)
         {
             var findings = history.SelectMany(h => h).Where(f => f.ClearedAt is null || f.ClearedAt > from).Order(Comparer<Finding>.Create(Finding.Compare));
-            desk.At(now).Tell([new(FindingScope.Water, from, [.. findings])], caughtUp, commands);
+            desk.At(now).Tell(
+                [new(FindingScope.Water, from, [.. findings.Where(f => f.Scope == FindingScope.Water)]), new(FindingScope.Link, from, [.. findings.Where(f => f.Scope == FindingScope.Link)])],
+                caughtUp, commands);
         }
 
         private void Hold()
@@ -99,8 +149,9 @@ public sealed class AlertLifeTests
 
             foreach (var alert in alerts)
             {
-                // Each word that it holds is followed by the one word that it ended, and nothing else.
-                Assert.All(alert.Notices.Select((n, i) => (n.Reason, i)), n => Assert.Equal(n.i % 2 == 1, n.Reason == NotifyReason.Cleared));
+                // Each word that it holds is followed by the one word that it ended; between them only how it goes on.
+                Assert.All(alert.Notices.Select((n, i) => (n.Reason, Before: i == 0 ? NotifyReason.Cleared : alert.Notices[i - 1].Reason)), n =>
+                    Assert.Equal(n.Before == NotifyReason.Cleared, n.Reason is NotifyReason.Opened or NotifyReason.Reopened));
                 Assert.Equal(alert.Notices.Any(), alert.NotifiedAt is not null);
             }
         }
@@ -114,24 +165,31 @@ public sealed class AlertLifeTests
                 episodes[^1] = episodes[^1] with { ClearedAt = now };
             }
 
+            desk.Outside();
             Tell(now.AddMinutes(-1), true, [.. ids.SelectMany(id => new AlertCommand[] { new Unshelve(id, "ada"), new ReturnToService(id, "ada"), new Acknowledge(id, "ada", null) })]);
             Hold();
             Assert.All(desk.Alerts.Alerts, a => Assert.Equal(AlertState.Normal, a.State));
             Assert.All(desk.Alerts.Alerts, a => Assert.False(a.OwesEnding));
             Assert.Equal(desk.Mails.Count, desk.Mails.Select(m => m.Key).Distinct().Count());
-            Assert.Equal(desk.Alerts.Alerts.Sum(a => a.Notices.Length) * 2, desk.Mails.Count); // Ada and Bo.
-            Assert.All(
-                desk.Mails.GroupBy(m => (m.Alert.Id, m.To.Name)),
-                thread => Assert.All(thread.Select((m, i) => (m, i)), m => Assert.Equal(thread.Take(m.i).Select(t => t.Key), m.m.ThreadKeys)));
+            foreach (var alert in desk.Alerts.Alerts)
+            {
+                var ada = desk.Mails.Where(m => m.Alert.Id == alert.Id && m.To.Name == "Ada").ToList();
+                Assert.Equal(alert.Notices.Select(n => n.Reason).Where(r => r != NotifyReason.Escalated), ada.Select(m => m.Reason));
+                Assert.All(ada, m => Assert.Equal(ada.TakeWhile(earlier => earlier != m).Select(e => e.Key), m.ThreadKeys.Intersect(ada.Select(other => other.Key))));
+            }
+
             Notified = desk.Mails.Count;
             Corrected = desk.Events.OfType<AlertCorrected>().Count();
+            Explained = desk.Events.OfType<AlertSuppressed>().Count();
+            Escalated = desk.Events.OfType<AlertNotified>().Count(e => e.Reason == NotifyReason.Escalated);
         }
     }
 
+    /// <summary>100,000 lives: raised, acknowledged, shelved, explained, muted, corrected, restarted, in any order.</summary>
     [Fact]
     public void Every_word_that_it_holds_has_one_ending_and_ids_never_change()
     {
-        var (notified, corrected) = (0, 0);
+        var (notified, corrected, explained, escalated) = (0, 0, 0, 0);
         Lives.Sample(
             steps =>
             {
@@ -142,9 +200,13 @@ public sealed class AlertLifeTests
                 }
 
                 life.End();
-                notified += life.Notified;
-                corrected += life.Corrected;
-            }, iter: 2000, threads: 1, print: steps => string.Join(" ", steps.Select(s => $"{Steps[s.Step % Steps.Length]}:{s.Pick}:{s.Minutes}:{(s.CaughtUp ? "" : "catching-up")}")));
-        Assert.True(notified > 1000 && corrected > 500, $"{notified} notices and {corrected} corrections: too quiet to prove anything");
+                Interlocked.Add(ref notified, life.Notified);
+                Interlocked.Add(ref corrected, life.Corrected);
+                Interlocked.Add(ref explained, life.Explained);
+                Interlocked.Add(ref escalated, life.Escalated);
+            }, iter: 100_000, print: steps => string.Join(" ", steps.Select(s => $"{Steps[s.Step % Steps.Length]}:{s.Pick}:{s.Minutes}:{(s.CaughtUp ? "" : "catching-up")}")));
+        Assert.True(
+            notified > 100_000 && corrected > 10_000 && explained > 10_000 && escalated > 10_000,
+            $"{notified} notices, {corrected} corrections, {explained} explained, {escalated} escalated: too quiet to prove anything");
     }
 }

@@ -15,6 +15,8 @@ internal sealed class Desk
         """);
 
     private DateTimeOffset now = Scenario.Midnight;
+    private SitePlan plan = Plan;
+    private ImmutableArray<OuterCause> causes = [];
 
     public SiteAlerts Alerts { get; private set; } = SiteAlerts.None(new("house"));
     public List<AlertEvent> Events { get; } = [];
@@ -36,6 +38,31 @@ internal sealed class Desk
         return this;
     }
 
+    /// <summary>From now on with other people, or another arrangement.</summary>
+    public Desk With(SitePlan other)
+    {
+        plan = other;
+        return this;
+    }
+
+    /// <summary>From now on these hold outside the site.</summary>
+    public Desk Outside(params OuterCause[] outer)
+    {
+        causes = [.. outer];
+        return this;
+    }
+
+    /// <summary>Nothing is kept but the events.</summary>
+    public void Restart() => Alerts = AlertLifecycle.Apply(SiteAlerts.None(Alerts.Site), Events);
+
+    /// <summary>The wall clock is set; no time passes.</summary>
+    public Desk ClockSet(TimeSpan by)
+    {
+        now += by;
+        Take(SiteStep.Tell(Alerts, new(now, CaughtUp: true, [], []) { Causes = causes, ClockMoved = by }, plan));
+        return this;
+    }
+
     /// <summary>The water's findings from a time on, complete.</summary>
     public Desk Findings(string from, params Finding[] findings) =>
         Tell([new(FindingScope.Water, Scenario.TimeOf(from), [.. findings])], caughtUp: true);
@@ -49,16 +76,21 @@ internal sealed class Desk
 
     public Desk Tell(ImmutableArray<FindingChanges> changes, bool caughtUp, params AlertCommand[] commands)
     {
-        var told = SiteStep.Tell(Alerts, new(now, caughtUp, changes, [.. commands]), Plan);
-        var again = SiteStep.Tell(told.Next, new(now, caughtUp, changes, []), Plan);
+        var told = SiteStep.Tell(Alerts, new(now, caughtUp, changes, [.. commands]) { Causes = causes }, plan);
+        var again = SiteStep.Tell(told.Next, new(now, caughtUp, changes, []) { Causes = causes }, plan);
         Assert.Empty(again.Events);
         Assert.Empty(again.Notifications);
+        Take(told);
+        return this;
+    }
+
+    private void Take(Told told)
+    {
         var folded = AlertLifecycle.Apply(Alerts, told.Events);
         Assert.Equal(folded.Alerts.AsEnumerable(), told.Next.Alerts.AsEnumerable(), (a, b) => a.Id == b.Id && a.State == b.State && a.Events == b.Events);
         Alerts = told.Next;
         Events.AddRange(told.Events);
         Mails.AddRange(told.Notifications);
-        return this;
     }
 
     /// <param name="raised">When the rule decided.</param>

@@ -118,8 +118,11 @@ public sealed class NotificationTests
     public void The_reason_for_silence_is_given_too(bool caughtUp, NotifyReason reason)
     {
         var alert = new Desk().At("06:00").CatchingUp("06:00", Desk.Found("06:00")).One;
-        Assert.Equal(reason, NotificationPlan.Why(alert, caughtUp, Scenario.TimeOf("06:01")));
-        Assert.Equal(NotifyReason.OnShelf, NotificationPlan.Why(alert with { State = AlertState.Shelved }, caughtUp, Scenario.TimeOf("06:01")));
-        Assert.Equal(NotifyReason.NobodyToTell, NotificationPlan.WhyNot(alert, new("Cy", null, "+1", "caretaker", "en")));
+        Assert.Equal(reason, Why(alert));
+        Assert.Equal(NotifyReason.OnShelf, Why(alert with { State = AlertState.Shelved }));
+        Assert.Equal(NotifyReason.Explained, Why(alert with { State = AlertState.Suppressed }));
+        Assert.Equal(NotifyReason.NobodyToTell, DutyRoster.WhyNot(alert, new("Cy", null, "+1", "caretaker", "en")));
+
+        NotifyReason Why(Alert a) => NotificationPlan.Why(a, [], new(Scenario.TimeOf("06:01"), caughtUp, [], []));
     }
 }

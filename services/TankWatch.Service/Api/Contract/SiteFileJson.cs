@@ -14,7 +14,8 @@ public sealed record SiteFileJson(
     string? Area = null,
     [property: Description("Latitude and longitude, degrees.")] IReadOnlyList<double>? Coordinates = null,
     [property: Description("Such as 05:30-07:30, local time.")] IReadOnlyList<string>? SupplyHours = null,
-    IReadOnlyList<ContactFileJson>? Contacts = null);
+    IReadOnlyList<ContactFileJson>? Contacts = null,
+    EscalationFileJson? Escalation = null);
 
 [Description("A tank and its probes, from the lowest to the highest.")]
 public sealed record TankFileJson(
@@ -38,7 +39,19 @@ public sealed record PumpFileJson(
 public sealed record UnitFileJson(string Id, IReadOnlyList<string> Reports);
 
 [Description("Somebody to tell.")]
-public sealed record ContactFileJson(string Name, string? Email = null, string? Phone = null, string? Role = null, string? Language = null);
+public sealed record ContactFileJson(
+    string Name, string? Email = null, string? Phone = null,
+    [property: Description("Whose turn it is, see escalation; caretaker when absent.")] string? Role = null,
+    string? Language = null,
+    [property: Description("Such as 22:00-07:00, local time: only what is critical comes then, the rest at their end.")] string? QuietHours = null,
+    [property: Description("low, medium, high or critical; what is below it waits for the digest. medium when absent.")] string? FromPriority = null,
+    [property: Description("now, digest or never by kind of alert; what is critical comes at once all the same.")] IReadOnlyDictionary<string, string>? Kinds = null,
+    [property: Description("daily, weekly or none; daily when absent.")] string? Digest = null);
+
+[Description("Who is asked after whom when nobody acknowledges, and how long each is given.")]
+public sealed record EscalationFileJson(
+    [property: Description("Roles, first to last; caretaker, then installer when absent. Other roles come after these.")] IReadOnlyList<string>? Order = null,
+    [property: Description("Minutes by priority; critical 15, high 60 and medium 240 when absent.")] IReadOnlyDictionary<string, double>? Minutes = null);
 
 [Description("One fault of a site file.")]
 public sealed record SiteFaultJson(

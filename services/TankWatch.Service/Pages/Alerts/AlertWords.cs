@@ -20,7 +20,7 @@ internal static class AlertWords
         AlertState.ReturnedUnacknowledged => [$"It is over{(alert.Finding.ClearedAt is { } cleared ? $" since {Words.Near(cleared, now, zone)}" : "")}, and nobody has acknowledged it."],
         AlertState.Shelved => [$"It is put aside until {(alert.ShelvedUntil is { } until ? Words.Local(until, zone) : "later")}."],
         AlertState.OutOfService => ["Its device is out of service; nobody is told of it until it is returned."],
-        AlertState.Suppressed => ["It is suppressed."],
+        AlertState.Suppressed => ["Another alert explains it; nobody is told of it by itself."],
         _ => [Ending(alert)],
     };
 
@@ -64,9 +64,14 @@ internal static class AlertWords
         AlertShelved e => [Said.Name(e.By), $" put it aside until {Words.Local(e.Until, zone)}."],
         AlertUnshelved { By: { } by } => [Said.Name(by), " took it off the shelf."],
         AlertUnshelved => ["Its time on the shelf ran out."],
-        AlertTakenOutOfService e => [Said.Name(e.By), " took the device out of service."],
+        AlertTakenOutOfService { By: null } => ["Its device was out of service already."],
+        AlertTakenOutOfService e => [Said.Name(e.By!), " took the device out of service."],
         AlertReturnedToService e => [Said.Name(e.By), " returned the device to service."],
         AlertClosed e => [Said.Name(e.By), " closed it. Found:"],
+        AlertSuppressed => ["Another alert explains it."],
+        AlertCauseEnded => ["What explained it is over."],
+        AlertReleased => ["It outlasted what explained it."],
+        AlertTimerMoved => ["The clock was set; what waits goes on waiting for as long."],
         AlertNotified e => [Notice(e.Reason)],
         _ => ["Something happened that this version cannot name."],
     };
@@ -77,6 +82,7 @@ internal static class AlertWords
         AlertAcknowledged e => e.Note,
         AlertNoted e => e.Note,
         AlertShelved e => e.Reason,
+        AlertTakenOutOfService { By: null } => ["Its device was out of service already."],
         AlertTakenOutOfService e => e.Note,
         AlertClosed e => e.CauseFound,
         _ => null,
@@ -86,6 +92,9 @@ internal static class AlertWords
     {
         NotifyReason.Cleared => "People were to be told that it is over.",
         NotifyReason.Reopened => "People were to be told that it is back.",
+        NotifyReason.Escalated => "Nobody acknowledged it in time: the next people were to be told of it.",
+        NotifyReason.Graver => "People were to be told that something graver follows from it.",
+        NotifyReason.StillHolds => "People were to be told that it still holds.",
         _ => "People were to be told of it.",
     };
 }
