@@ -5,6 +5,11 @@ namespace TankWatch.Core;
 /// <summary>A site's id, as its file states it.</summary>
 public readonly record struct SiteId(string Value)
 {
+    /// <summary>Of what belongs to no one site: an area's outage, a fault of this service.</summary>
+    public static readonly SiteId None = new("");
+
+    public bool IsNone => Value.Length == 0;
+
     public override string ToString() => Value;
 }
 

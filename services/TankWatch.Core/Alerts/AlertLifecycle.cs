@@ -16,7 +16,7 @@ public static class AlertLifecycle
 {
     public static ImmutableArray<AlertEvent> Decide(SiteAlerts alerts, TellInput input, SitePlan plan)
     {
-        var deciding = new Deciding(alerts, input.Now);
+        var deciding = new Deciding(alerts, input.Now, plan);
         deciding.MoveTimers(input.ClockMoved);
         foreach (var changes in input.Changes)
         {
@@ -29,7 +29,7 @@ public static class AlertLifecycle
         }
 
         deciding.EndShelves();
-        deciding.Explain(input.Causes, plan);
+        deciding.Explain(input.Causes);
         return [.. deciding.Events];
     }
 
@@ -160,7 +160,7 @@ public static class AlertLifecycle
     }
 
     /// <summary>One decision in progress: each event is applied at once, so that the next one sees it.</summary>
-    private sealed class Deciding(SiteAlerts alerts, DateTimeOffset now)
+    private sealed class Deciding(SiteAlerts alerts, DateTimeOffset now, SitePlan plan)
     {
         private SiteAlerts alerts = alerts;
 
@@ -257,7 +257,7 @@ public static class AlertLifecycle
             else
             {
                 id = NewId(alerts.Site, finding, now);
-                var wait = Causality.WaitOf(finding.Kind);
+                var wait = Causality.WaitOf(finding.Kind, plan);
                 Add(new AlertRaised(id, now, alerts.Site, finding with { ClearedAt = null }, wait > TimeSpan.Zero ? now + wait : null));
                 if (IsOutOfService(finding.Device))
                 {
@@ -328,7 +328,7 @@ public static class AlertLifecycle
         }
 
         /// <summary>Hangs consequences under their causes, and lets go those whose cause is over.</summary>
-        public void Explain(ImmutableArray<OuterCause> causes, SitePlan plan)
+        public void Explain(ImmutableArray<OuterCause> causes)
         {
             // Again until nothing moves: what hangs under an alert goes with it when that is hung under another.
             for (var (i, before) = (0, -1); i < alerts.Alerts.Length && Events.Count != before; i++)

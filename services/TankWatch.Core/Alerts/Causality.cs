@@ -42,9 +42,9 @@ internal static class Causality
         new(FindingKind.Leak, FindingKind.HeavyUse, SameDevice, Ever),
     ];
 
-    /// <summary>How long a fresh alert waits for its cause before it is told: the cause is often decided a little later.</summary>
-    public static TimeSpan WaitOf(FindingKind kind) =>
-        kind is FindingKind.UnitSilent or FindingKind.PowerFailure ? TimeSpan.FromMinutes(2) : TimeSpan.Zero;
+    /// <summary>How long a fresh alert waits for its cause before it is told: that its whole area is dark shows when the second building is.</summary>
+    public static TimeSpan WaitOf(FindingKind kind, SitePlan plan) =>
+        kind is FindingKind.UnitSilent or FindingKind.PowerFailure && plan.Area is not null ? TimeSpan.FromMinutes(1) : TimeSpan.Zero;
 
     /// <summary>How long after its cause is over a consequence may still last before it is an alert of its own: units start, tanks fill.</summary>
     public static TimeSpan GraceOf(FindingKind kind) =>

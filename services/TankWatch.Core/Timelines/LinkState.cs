@@ -31,6 +31,10 @@ public sealed record LinkState(ImmutableArray<UnitLink> Units, DateTimeOffset At
     {
         Units = [.. Units.Select(unit => unit.HeardAt < since ? unit with { HeardAt = since } : unit)],
     };
+
+    /// <summary>The wall clock was set: silence lasts as long as it did.</summary>
+    public LinkState ClockMoved(TimeSpan by) => new(
+        [.. Units.Select(unit => unit with { HeardAt = unit.HeardAt + by, GoneSince = unit.GoneSince + by })], At + by);
 }
 
 /// <summary>Judges the links: <c>unit-silent</c>.</summary>

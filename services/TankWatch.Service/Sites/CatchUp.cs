@@ -35,6 +35,9 @@ internal sealed class CatchUp(DateTimeOffset startedAt)
         }
     }
 
+    /// <summary>The wall clock was set.</summary>
+    public void ClockMoved(TimeSpan by) => (since, lastLate) = (since + by, lastLate == DateTimeOffset.MaxValue ? lastLate : lastLate + by);
+
     private void Late(DateTimeOffset now)
     {
         if (lastLate != DateTimeOffset.MaxValue && now - lastLate >= Quiet)

@@ -74,9 +74,15 @@ internal sealed class KeptSite
     private LinkState link;
     private SiteAlerts alerts;
     private SiteAlerts? viewedAlerts;
+    private SiteAlerts? timedAlerts;
+    private DateTimeOffset dueAt;
+    private SitePlan people;
+    private ImmutableArray<OuterCause> causes = [];
+    private bool hasNews;
     private ImmutableArray<Alert> openAlerts = [];
     private ImmutableArray<UnitView> unitViews;
     private DateTimeOffset alertsFrom;
+    private readonly DateTimeOffset builtAt;
     private DateTimeOffset snapshotAt;
     private DateTimeOffset lateAt;
     private DateTimeOffset? lateSince;
@@ -91,7 +97,7 @@ internal sealed class KeptSite
     /// <param name="now">Wall clock, UTC.</param>
     public KeptSite(SitePlan plan, SeriesStore series, LedgerStore ledger, SiteMark? mark, DateTimeOffset now)
     {
-        (Plan, this.series, this.ledger) = (plan, series, ledger);
+        (Plan, people, this.series, this.ledger) = (plan, plan, series, ledger);
         var state = mark?.State is { } stored ? SiteStateCodec.Read(stored, plan) : null;
         markedTo = state is null ? null : mark!.Position;
         record = new(series, plan);
@@ -103,6 +109,7 @@ internal sealed class KeptSite
         alertsFrom = state is null ? DateTimeOffset.MinValue : state.At < now - AlertsKept ? state.At : now - AlertsKept;
         alerts = new(plan.Id, ledger.ReadAlertsFrom(plan.Id, alertsFrom));
         link = RestoreLink(now);
+        builtAt = now;
     }
 
     public SitePlan Plan { get; }
@@ -172,6 +179,37 @@ internal sealed class KeptSite
         return Told([followed], [followed.Changes, linkChanges.Merged], now);
     }
 
+    /// <summary>What holds outside the site from now on.</summary>
+    public void Outside(ImmutableArray<OuterCause> outer)
+    {
+        if (!outer.SequenceEqual(causes))
+        {
+            (causes, hasNews) = (outer, !alerts.Alerts.IsEmpty);
+        }
+    }
+
+    /// <summary>Who asked to be told of nothing but the critical, in lower case.</summary>
+    public void Decline(IReadOnlySet<string> emails) => people = emails.Count == 0 ? Plan
+        : Plan with { Contacts = [.. Plan.Contacts.Select(contact => contact with { Declined = contact.Email is { } email && emails.Contains(email.ToLowerInvariant()) })] };
+
+    /// <summary>The wall clock was set.</summary>
+    /// <param name="by">How far; back when negative.</param>
+    /// <param name="now">As it is now.</param>
+    public SiteWrites ClockMoved(TimeSpan by, DateTimeOffset now)
+    {
+        if (now != builtAt)
+        {
+            link = link.ClockMoved(by);
+            catchUp.ClockMoved(by);
+            if (lateSince is not null)
+            {
+                (lateAt, lateSince) = (now, now);
+            }
+        }
+
+        return alerts.Alerts.IsEmpty ? nothing : Told([], [], now, clockMoved: by);
+    }
+
     /// <summary>Late messages wait to be judged: <see cref="Rework"/>.</summary>
     public bool NeedsRework => follower.NeedsRework;
 
@@ -205,7 +243,7 @@ internal sealed class KeptSite
         var settled = (frontier < now ? frontier : now) - ReorderAllowance;
         var minute = settled - TimeSpan.FromTicks(settled.Ticks % TimeSpan.TicksPerMinute);
         var caughtUp = catchUp.IsOver(now);
-        if (minute == tickedMinute && caughtUp == wasCaughtUp)
+        if (minute == tickedMinute && caughtUp == wasCaughtUp && DueAt > now && !hasNews)
         {
             return due is null ? null : Told([due], [due.Changes], now);
         }
@@ -309,15 +347,33 @@ internal sealed class KeptSite
         return new(Plan, follower.State, openAlerts, unitViews, now);
     }
 
-    private SiteWrites Told(IReadOnlyList<Followed> followed, ReadOnlySpan<FindingChanges> changes, DateTimeOffset now, AlertCommand? command = null)
+    /// <summary>When something happens to an alert by itself.</summary>
+    private DateTimeOffset DueAt
     {
+        get
+        {
+            if (!ReferenceEquals(timedAlerts, alerts))
+            {
+                dueAt = alerts.Alerts.Where(alert => alert.IsOpen).Min(alert => alert.ShelvedUntil ?? alert.TimerAt) ?? DateTimeOffset.MaxValue; // Never both.
+                timedAlerts = alerts;
+            }
+
+            return dueAt;
+        }
+    }
+
+    private SiteWrites Told(
+        IReadOnlyList<Followed> followed, ReadOnlySpan<FindingChanges> changes, DateTimeOffset now, AlertCommand? command = null, TimeSpan clockMoved = default)
+    {
+        hasNews = false;
         if (command is null && IsQuiet(changes))
         {
             return Written(followed, alerts, [], []);
         }
 
         ReachBack(changes, now);
-        var told = SiteStep.Tell(alerts, new(now, catchUp.IsOver(now), [.. changes], command is null ? [] : [command]), Plan);
+        var told = SiteStep.Tell(
+            alerts, new(now, catchUp.IsOver(now), [.. changes], command is null ? [] : [command]) { Causes = causes, ClockMoved = clockMoved }, people);
         alerts = told.Next;
         return Written(followed, told.Next, told.Events, told.Notifications);
     }

@@ -24,6 +24,8 @@ public static class ServiceRegistration
         services.AddSingleton<IMailTransport>(_ => mail.SmtpHost is null ? new PickupTransport(mail, data) : new SmtpTransport(mail));
 
         // Stopped in the opposite order: first nothing more comes in, last what came in is finished.
+        services.AddSingleton(provider => new ClockWatch(
+            provider.GetRequiredService<Database>(), provider.GetRequiredService<TimeProvider>(), openBroker ? null : ClockWatch.BootName())); // The demonstration's clock is set as it likes.
         services.AddSingleton<SiteKeeper>().AddHostedService(provider => provider.GetRequiredService<SiteKeeper>());
         services.AddHostedService<OutboxSender>();
         if (mqtt.Mode == MqttMode.External)

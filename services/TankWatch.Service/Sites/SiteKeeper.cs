@@ -13,7 +13,7 @@ namespace TankWatch.Service.Sites;
 /// </summary>
 public sealed partial class SiteKeeper(
     DataOptions options, Database database, LedgerStore ledger, SeriesStore series, SiteInbox inbox, SiteDirectory directory, MailComposer composer, OutboxBell bell,
-    AlertBell alertBell, ReadyState ready, ServiceMetrics metrics, MessageTraces traces, TimeProvider time, ILogger<SiteKeeper> logger) : BackgroundService
+    AlertBell alertBell, ClockWatch clock, ReadyState ready, ServiceMetrics metrics, MessageTraces traces, TimeProvider time, ILogger<SiteKeeper> logger) : BackgroundService
 {
     private const int BatchLimit = 1000;
     private const int FailuresNamed = 20;
@@ -25,7 +25,7 @@ public sealed partial class SiteKeeper(
     private readonly Folding folding = new(series, options, time, inbox.Wake, logger);
     private readonly SiteRoster roster = new(ledger, series, metrics, time, logger);
     private readonly PatientStore store = new(ready, time, logger);
-    private readonly SiteSaver saver = new(database, composer, bell, alertBell, metrics, traces, logger);
+    private readonly SiteSaver saver = new(database, clock, composer, bell, alertBell, metrics, traces, logger);
     private readonly LateWork late = new(time);
     private readonly TaskCompletionSource read = new(TaskCreationOptions.RunContinuationsAsynchronously);
     private DateTimeOffset lastTick;
@@ -90,7 +90,7 @@ public sealed partial class SiteKeeper(
         try
         {
             var now = time.GetUtcNow();
-            var isTick = now - lastTick >= TickEvery;
+            var isTick = (now - lastTick).Duration() >= TickEvery; // Also when the clock was set back.
             var writes = new List<SiteWrites>();
             if ((refresh || isTick) && await store.UntilAsync(database.IsReplaced, stop))
             {
@@ -99,6 +99,7 @@ public sealed partial class SiteKeeper(
             }
 
             var gone = refresh || isTick ? await RefreshAsync(writes, now, stop) : [];
+            var clockMoved = isTick ? await MoveClockAsync(writes, now, stop) : TimeSpan.Zero;
             var fresh = await JournalAsync([.. batch.OfType<Work.Message>()], stop);
             pending = [.. batch.Where(work => work is not Work.Message)];
             Judge(fresh, writes, now);
@@ -115,7 +116,7 @@ public sealed partial class SiteKeeper(
 
             var outcomes = await ObeyAsync(batch.OfType<Work.Command>(), writes, now, stop);
             var marked = Mark(writes, now, stop);
-            var saved = await saver.SaveAsync(writes, store, now, stop);
+            var saved = await saver.SaveAsync(writes, clockMoved, store, now, stop);
             if (saved)
             {
                 folding.Marked(marked);
@@ -148,6 +149,25 @@ public sealed partial class SiteKeeper(
             pending.ForEach(Cancel);
             throw;
         }
+    }
+
+    /// <summary>When the wall clock was set, what waits in every site moves with it.</summary>
+    private async Task<TimeSpan> MoveClockAsync(List<SiteWrites> writes, DateTimeOffset now, CancellationToken stop)
+    {
+        var by = await store.UntilAsync(() => clock.Moved(now), stop);
+        if (by != TimeSpan.Zero)
+        {
+            LogClockMoved(by);
+            foreach (var site in roster.Sites.ToList())
+            {
+                if (roster.Try(site.Plan.Id, () => site.ClockMoved(by, now)) is { } moved)
+                {
+                    writes.Add(moved);
+                }
+            }
+        }
+
+        return by;
     }
 
     /// <summary>Whatever is in memory is of the store before.</summary>
@@ -354,6 +374,9 @@ public sealed partial class SiteKeeper(
 
     [LoggerMessage(Level = LogLevel.Warning, Message = "the store was replaced by a backup: everything is built anew from it, and what came after it is gone")]
     private partial void LogTakenOver();
+
+    [LoggerMessage(Level = LogLevel.Warning, Message = "the wall clock was set by {By}; what waits goes on waiting for as long")]
+    private partial void LogClockMoved(TimeSpan by);
 
     [LoggerMessage(Level = LogLevel.Information, Message = "keeping {Sites} sites")]
     private partial void LogKeeping(int sites);

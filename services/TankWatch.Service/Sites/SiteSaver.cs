@@ -7,16 +7,22 @@ namespace TankWatch.Service.Sites;
 
 /// <summary>The second transaction of a step: alerts, their events, the outbox, runs, days, snapshots and marks, all or nothing.</summary>
 internal sealed partial class SiteSaver(
-    Database database, MailComposer composer, OutboxBell bell, AlertBell alertBell, ServiceMetrics metrics, MessageTraces traces, ILogger logger)
+    Database database, ClockWatch clock, MailComposer composer, OutboxBell bell, AlertBell alertBell, ServiceMetrics metrics, MessageTraces traces, ILogger logger)
 {
     /// <summary>The store's own name, by which its mails are told from another installation's.</summary>
     public string Installation { get; set; } = "";
 
+    /// <param name="writes">Of the step.</param>
+    /// <param name="clockMoved">By how much the wall clock was set.</param>
+    /// <param name="store">To wait for.</param>
+    /// <param name="now">Wall clock, UTC.</param>
+    /// <param name="stop">Ends the waiting.</param>
     /// <returns>False when nothing of it was kept: memory and store contradict each other.</returns>
-    public async Task<bool> SaveAsync(List<SiteWrites> writes, PatientStore store, DateTimeOffset now, CancellationToken stop)
+    public async Task<bool> SaveAsync(List<SiteWrites> writes, TimeSpan clockMoved, PatientStore store, DateTimeOffset now, CancellationToken stop)
     {
         var wanted = writes.FindAll(site => !site.IsEmpty);
-        if (wanted.Count == 0)
+        var isClockNew = clockMoved != TimeSpan.Zero || clock.IsNew;
+        if (wanted.Count == 0 && !isClockNew)
         {
             return true;
         }
@@ -24,12 +30,23 @@ internal sealed partial class SiteSaver(
         using var spans = traces.StartEvents(wanted);
         try
         {
-            await store.UntilAsync(() => database.Write(connection => { wanted.ForEach(site => Save(connection, site, spans, now)); return true; }), stop);
+            await store.UntilAsync(() => database.Write(connection =>
+            {
+                wanted.ForEach(site => Save(connection, site, spans, now));
+                if (isClockNew)
+                {
+                    LedgerStore.MoveOutbox(connection, clockMoved);
+                    clock.Save(connection, now);
+                }
+
+                return true;
+            }), stop);
         }
         catch (SqliteException fault) when (fault.SqliteErrorCode == SQLitePCL.raw.SQLITE_CONSTRAINT)
         {
             LogContradiction(fault);
             spans?.Fail();
+            clock.Forget();
             return false;
         }
 
@@ -51,7 +68,7 @@ internal sealed partial class SiteSaver(
     {
         // Another process may have deleted the site since.
         var plan = writes.Plan;
-        if (!LedgerStore.Has(connection, plan.Id))
+        if (!plan.Id.IsNone && !LedgerStore.Has(connection, plan.Id))
         {
             return;
         }

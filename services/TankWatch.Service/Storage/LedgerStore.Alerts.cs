@@ -52,6 +52,10 @@ public sealed partial class LedgerStore
     public IReadOnlyList<Alert> ListAlertsDuring(SiteId site, DateTimeOffset from, DateTimeOffset to) => database.Read(connection => connection.List(
         "SELECT json FROM alerts WHERE site = ?1 AND since < ?3 AND (cleared IS NULL OR cleared > ?2) ORDER BY since, id", AlertOf, site, from, to));
 
+    /// <returns>Alerts that another one explains, or last did, by onset.</returns>
+    public IReadOnlyList<Alert> ListConsequences(string alert) => database.Read(connection => connection.List(
+        "SELECT json FROM alerts WHERE caused_by = ?1 ORDER BY since, id", AlertOf, alert));
+
     /// <returns>In the order in which they happened.</returns>
     public IReadOnlyList<StoredAlertEvent> ListAlertEvents(string id) => database.Read(connection => connection.List(
         "SELECT at, type, json FROM alert_events WHERE alert = ?1 ORDER BY n", row => new StoredAlertEvent(row.Time(0), row.GetString(1), row.GetString(2)), id));
@@ -84,7 +88,8 @@ public sealed partial class LedgerStore
 
     /// <summary>The alerts that what is known from a time on can still change: those open, and those that ended at or after it.</summary>
     internal ImmutableArray<Alert> ReadAlertsFrom(SiteId site, DateTimeOffset from) => database.Read(connection => connection.List(
-        "SELECT json FROM alerts WHERE site = ?1 AND (state <> 'normal' OR cleared IS NULL OR cleared >= ?2) ORDER BY id", AlertOf, site, from).ToImmutableArray());
+        "SELECT json FROM alerts WHERE site IS ?1 AND (state <> 'normal' OR cleared IS NULL OR cleared >= ?2) ORDER BY id",
+        AlertOf, site, from).ToImmutableArray());
 
     /// <summary>Appends events and saves the alerts they make; call it within <see cref="Database.Write{T}"/>.</summary>
     /// <param name="connection">In a transaction.</param>
@@ -114,11 +119,11 @@ public sealed partial class LedgerStore
 
     private static void Save(SqliteConnection connection, Alert alert) => connection.Execute(
         """
-        INSERT INTO alerts (id, site, device, kind, state, since, raised, cleared, json) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)
-        ON CONFLICT (id) DO UPDATE SET device = ?3, kind = ?4, state = ?5, since = ?6, raised = ?7, cleared = ?8, json = ?9
+        INSERT INTO alerts (id, site, device, kind, state, since, raised, cleared, caused_by, json) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)
+        ON CONFLICT (id) DO UPDATE SET device = ?3, kind = ?4, state = ?5, since = ?6, raised = ?7, cleared = ?8, caused_by = ?9, json = ?10
         """,
         alert.Id, alert.Site, alert.Finding.Device, FindingNames.Of(alert.Finding.Kind), AlertNames.Of(alert.State),
-        alert.Finding.Since, alert.Finding.RaisedAt, alert.Finding.ClearedAt, StoredJson.Write(alert));
+        alert.Finding.Since, alert.Finding.RaisedAt, alert.Finding.ClearedAt, alert.CausedBy, StoredJson.Write(alert));
 
     private static Alert AlertOf(SqliteDataReader row) => StoredJson.Read<Alert>(row.GetString(0));
 }

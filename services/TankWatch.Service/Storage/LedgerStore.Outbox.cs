@@ -65,6 +65,10 @@ public sealed partial class LedgerStore
     internal void MarkAbandoned(OutboxEntry entry, string error, DateTimeOffset at) => database.Write(connection => connection.Execute(
         "UPDATE outbox SET attempts = attempts + 1, next_attempt = NULL, abandoned_at = ?2, last_error = ?3 WHERE n = ?1 AND key = ?4", entry.Position, at, error, entry.Key));
 
+    /// <summary>The wall clock was set: what waits for another try waits on for as long. The end of quiet hours is on the wall.</summary>
+    internal static void MoveOutbox(SqliteConnection connection, TimeSpan by) => connection.Execute(
+        "UPDATE outbox SET next_attempt = next_attempt + ?1 WHERE next_attempt IS NOT NULL AND attempts > 0", by.Ticks);
+
     /// <summary>Puts letters in the outbox; call it in the transaction of the alert events they follow from.</summary>
     /// <param name="connection">In that transaction.</param>
     /// <param name="letters">To add.</param>
@@ -77,10 +81,10 @@ public sealed partial class LedgerStore
             var notice = letter.Notification;
             connection.Execute(
                 """
-                INSERT INTO outbox (key, alert, reason, recipient, message_id, json, created, next_attempt, trace) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?7, ?8)
+                INSERT INTO outbox (key, alert, reason, recipient, message_id, json, created, next_attempt, trace) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)
                 ON CONFLICT (key) DO NOTHING
                 """,
-                notice.Key, notice.Alert.Id, StoredReason(notice.Reason), notice.To.Email ?? "", letter.MessageId, StoredJson.Write(letter), now, traceOf?.Invoke(notice.Alert.Id));
+                notice.Key, notice.Alert.Id, StoredReason(notice.Reason), notice.To.Email ?? "", letter.MessageId, StoredJson.Write(letter), now, notice.NotBefore ?? now, traceOf?.Invoke(notice.Alert.Id));
         }
     }
 

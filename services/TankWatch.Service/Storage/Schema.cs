@@ -85,6 +85,49 @@ internal static class Schema
             site TEXT NOT NULL REFERENCES sites(id) ON DELETE CASCADE, at INTEGER NOT NULL, state BLOB NOT NULL, PRIMARY KEY (site, at));
         """,
         "ALTER TABLE outbox ADD COLUMN trace TEXT;",
+        """
+        -- Alerts that are of no one site (the outage of an area, a fault of this service), and letters that are of no one alert (a digest,
+        -- several letters said in one). SQLite takes no NOT NULL away: the tables are made anew, the parents first, and take the old names.
+        CREATE TABLE alerts_new (
+            id TEXT PRIMARY KEY, site TEXT REFERENCES sites(id) ON DELETE CASCADE, device TEXT NOT NULL, kind TEXT NOT NULL,
+            state TEXT NOT NULL, since INTEGER NOT NULL, raised INTEGER NOT NULL, cleared INTEGER, caused_by TEXT, json TEXT NOT NULL) WITHOUT ROWID;
+        INSERT INTO alerts_new (id, site, device, kind, state, since, raised, cleared, json) SELECT id, site, device, kind, state, since, raised, cleared, json FROM alerts;
+        CREATE TABLE alert_events_new (
+            alert TEXT NOT NULL REFERENCES alerts_new(id) ON DELETE CASCADE, n INTEGER NOT NULL, at INTEGER NOT NULL, type TEXT NOT NULL,
+            json TEXT NOT NULL, PRIMARY KEY (alert, n)) WITHOUT ROWID;
+        INSERT INTO alert_events_new SELECT alert, n, at, type, json FROM alert_events;
+        CREATE TABLE alert_log_new (
+            position INTEGER PRIMARY KEY AUTOINCREMENT, alert TEXT NOT NULL, n INTEGER NOT NULL, UNIQUE (alert, n),
+            FOREIGN KEY (alert, n) REFERENCES alert_events_new(alert, n) ON DELETE CASCADE);
+        INSERT INTO alert_log_new SELECT position, alert, n FROM alert_log;
+        -- gathered_in: the letter that says this one together with others; it goes by itself no more.
+        CREATE TABLE outbox_new (
+            n INTEGER PRIMARY KEY AUTOINCREMENT, key TEXT NOT NULL UNIQUE, alert TEXT REFERENCES alerts_new(id) ON DELETE CASCADE,
+            reason TEXT NOT NULL, recipient TEXT NOT NULL, message_id TEXT NOT NULL, json TEXT NOT NULL, created INTEGER NOT NULL,
+            attempts INTEGER NOT NULL DEFAULT 0, next_attempt INTEGER, sent_at INTEGER, abandoned_at INTEGER, last_error TEXT, trace TEXT,
+            gathered_in INTEGER REFERENCES outbox_new(n) ON DELETE SET NULL);
+        INSERT INTO outbox_new (n, key, alert, reason, recipient, message_id, json, created, attempts, next_attempt, sent_at, abandoned_at, last_error, trace)
+            SELECT n, key, alert, reason, recipient, message_id, json, created, attempts, next_attempt, sent_at, abandoned_at, last_error, trace FROM outbox;
+        -- A position or number is never given twice, not even after its row was deleted.
+        INSERT INTO sqlite_sequence (name, seq) SELECT 'alert_log_new', 0 WHERE NOT EXISTS (SELECT 1 FROM sqlite_sequence WHERE name = 'alert_log_new');
+        INSERT INTO sqlite_sequence (name, seq) SELECT 'outbox_new', 0 WHERE NOT EXISTS (SELECT 1 FROM sqlite_sequence WHERE name = 'outbox_new');
+        UPDATE sqlite_sequence SET seq = max(seq, coalesce((SELECT seq FROM sqlite_sequence WHERE name = 'alert_log'), 0)) WHERE name = 'alert_log_new';
+        UPDATE sqlite_sequence SET seq = max(seq, coalesce((SELECT seq FROM sqlite_sequence WHERE name = 'outbox'), 0)) WHERE name = 'outbox_new';
+        DROP TABLE outbox;
+        DROP TABLE alert_log;
+        DROP TABLE alert_events;
+        DROP TABLE alerts;
+        ALTER TABLE alerts_new RENAME TO alerts;
+        ALTER TABLE alert_events_new RENAME TO alert_events;
+        ALTER TABLE alert_log_new RENAME TO alert_log;
+        ALTER TABLE outbox_new RENAME TO outbox;
+        CREATE INDEX alerts_of_site ON alerts(site, state, cleared);
+        CREATE INDEX alerts_by_cause ON alerts(caused_by) WHERE caused_by IS NOT NULL;
+        CREATE INDEX outbox_due ON outbox(next_attempt, n) WHERE next_attempt IS NOT NULL;
+        -- Who asked to be told of nothing but the critical; the address in lower case.
+        CREATE TABLE declined (
+            site TEXT NOT NULL REFERENCES sites(id) ON DELETE CASCADE, email TEXT NOT NULL, at INTEGER NOT NULL, PRIMARY KEY (site, email)) WITHOUT ROWID;
+        """,
     ];
 
     /// <exception cref="StoreException">A newer version of the program made this store.</exception>

@@ -74,6 +74,7 @@ internal static class Sql
     {
         null => DBNull.Value,
         DateTimeOffset time => time.UtcTicks,
+        Core.SiteId { IsNone: true } => DBNull.Value,
         Core.SiteId site => site.Value,
         Core.UnitId unit => unit.Value,
         Core.DeviceId device => device.Value,

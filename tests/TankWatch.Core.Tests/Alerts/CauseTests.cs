@@ -96,15 +96,17 @@ public sealed class CauseTests
     }
 
     [Fact]
-    public void A_power_cut_waits_two_minutes_for_the_outage_of_its_area_and_a_short_one_is_nobodys()
+    public void A_power_cut_in_a_known_area_waits_a_minute_for_the_areas_outage_and_a_short_one_is_nobodys()
     {
-        var desk = new Desk().At("06:00").Findings("06:00", Power("06:00"));
-        Assert.Equal(Scenario.TimeOf("06:02"), desk.One.TimerAt);
-        desk.At("06:01").Findings("06:00", Power("06:00", "06:01"));
+        var plan = Desk.Plan with { Area = "harbour-side" };
+        var desk = new Desk().With(plan).At("06:00").Findings("06:00", Power("06:00"));
+        Assert.Equal(Scenario.TimeOf("06:01"), desk.One.TimerAt);
+        desk.At(Scenario.TimeOf("06:00").AddSeconds(50)).Findings("06:00", Power("06:00", "06:00"));
         Assert.Empty(desk.Mails);
         Assert.Equal(AlertState.Normal, desk.One.State);
-        desk.At("06:10").Findings("06:10", Power("06:10")).At("06:12").Waits();
+        desk.At("06:10").Findings("06:10", Power("06:10")).At("06:11").Waits();
         Assert.Equal(["PowerFailure Opened"], Told(desk));
+        Assert.Equal(["PowerFailure Opened"], Told(new Desk().At("06:00").Findings("06:00", Power("06:00"))));
     }
 
     [Fact]

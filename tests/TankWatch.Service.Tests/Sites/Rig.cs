@@ -28,7 +28,7 @@ internal sealed class Rig : IAsyncDisposable
         Directory = new(Inbox);
         Metrics = new(meters.GetRequiredService<IMeterFactory>(), Inbox);
         Composer = new(Mail);
-        Keeper = new(Data, Database, Ledger, Series, Inbox, Directory, Composer, Bell, AlertBell, Ready, Metrics, Traces, time, NullLogger<SiteKeeper>.Instance);
+        Keeper = new(Data, Database, Ledger, Series, Inbox, Directory, Composer, Bell, AlertBell, new(Database, time, "boot"), Ready, Metrics, Traces, time, NullLogger<SiteKeeper>.Instance);
     }
 
     public static DateTimeOffset Noon { get; } = new(2026, 3, 2, 12, 0, 0, TimeSpan.Zero);
@@ -141,7 +141,9 @@ internal sealed class Rig : IAsyncDisposable
 /// <summary>A site with a sump, a roof tank, a pump and one unit.</summary>
 internal static class SampleSite
 {
-    public static string Json(string id = "alder-row", string unit = "fu-1", string name = "Alder Row") => $$"""
+    private const string Caretaker = """[ { "name": "Caretaker", "email": "caretaker@example.org", "role": "caretaker", "language": "en" } ]""";
+
+    public static string Json(string id = "alder-row", string unit = "fu-1", string name = "Alder Row", string contacts = Caretaker) => $$"""
         {
           "id": "{{id}}", "name": "{{name}}", "timeZone": "Europe/Lisbon",
           "tanks": [
@@ -151,7 +153,7 @@ internal static class SampleSite
               { "name": "low", "volumeLitres": 1500 }, { "name": "mid", "volumeLitres": 3900 }, { "name": "high", "volumeLitres": 5800 } ] } ],
           "pumps": [ { "id": "p1", "from": "sump", "to": [ "roof" ] } ],
           "units": [ { "id": "{{unit}}", "reports": [ "sump", "roof", "p1" ] } ],
-          "contacts": [ { "name": "Caretaker", "email": "caretaker@example.org", "role": "caretaker", "language": "en" } ]
+          "contacts": {{contacts}}
         }
         """;
 

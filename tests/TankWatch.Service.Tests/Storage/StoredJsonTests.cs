@@ -33,7 +33,11 @@ public sealed class StoredJsonTests
         { "taken-out-of-service", new AlertTakenOutOfService("a1", At, "ann", "repair") },
         { "returned-to-service", new AlertReturnedToService("a1", At, "ann") },
         { "closed", new AlertClosed("a1", At, "ann", "probe cleaned") },
-        { "notified", new AlertNotified("a1", At, NotifyReason.Opened) },
+        { "suppressed", new AlertSuppressed("a1", At, "a2") },
+        { "cause-ended", new AlertCauseEnded("a1", At, At.AddMinutes(10)) },
+        { "released", new AlertReleased("a1", At) },
+        { "timer-moved", new AlertTimerMoved("a1", At, At.AddHours(1)) },
+        { "notified", new AlertNotified("a1", At, NotifyReason.Graver, 1, At.AddMinutes(15), Priority.Critical) },
     };
 
     [Theory]

@@ -82,7 +82,6 @@ internal static class AlertWords
         AlertAcknowledged e => e.Note,
         AlertNoted e => e.Note,
         AlertShelved e => e.Reason,
-        AlertTakenOutOfService { By: null } => ["Its device was out of service already."],
         AlertTakenOutOfService e => e.Note,
         AlertClosed e => e.CauseFound,
         _ => null,

@@ -68,7 +68,7 @@ internal sealed class LedgerCheck(Database database, Action<string> fault)
         using var reader = command.ExecuteReader();
         while (reader.Read())
         {
-            var (n, alert, key, json) = (reader.GetInt64(0), reader.GetString(1), reader.GetString(2), reader.GetString(3));
+            var (n, alert, key, json) = (reader.GetInt64(0), reader.TextOrNull(1), reader.GetString(2), reader.GetString(3));
             Try($"letter {n} of the outbox", () =>
             {
                 var notice = StoredJson.Read<OutboxLetter>(json).Notification;
