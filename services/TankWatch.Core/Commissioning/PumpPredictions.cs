@@ -2,6 +2,7 @@ using System.Collections.Immutable;
 using TankWatch.Core.Findings.Rules;
 using TankWatch.Core.Hydraulics;
 using TankWatch.Core.Sites;
+using TankWatch.Core.Texts;
 
 namespace TankWatch.Core.Commissioning;
 
@@ -162,6 +163,6 @@ internal static class PumpPredictions
     private static string Lasting(Expected minutes) => Practice.Between(Cycle.Span(minutes.Low), Cycle.Span(minutes.High));
 
     private static Prediction Say(
-        PredictionKind kind, Pump pump, Tank? tank, Expected size, string unit, Outlook outlook, string text, ImmutableArray<string> whenWrong = default) =>
+        PredictionKind kind, Pump pump, Tank? tank, Expected size, string unit, Outlook outlook, string text, ImmutableArray<Phrase> whenWrong = default) =>
         new(kind, pump.Id, tank?.Id, size, unit, outlook, text, outlook == Outlook.Fine || whenWrong.IsDefault ? [] : whenWrong);
 }

@@ -1,4 +1,5 @@
 using System.Collections.Immutable;
+using TankWatch.Core.Texts;
 
 namespace TankWatch.Core.Findings;
 
@@ -18,17 +19,29 @@ public sealed record Quantity(string Name, Estimate Size, string Unit);
 /// <param name="Probability">0 to 1; the causes of one finding sum to at most 1.</param>
 public sealed record WeighedCause(string Name, double Probability);
 
-/// <summary>What a finding says to a person, in plain words.</summary>
+/// <summary>What a finding says to a person, in plain words of no language yet.</summary>
 /// <param name="Summary">One sentence for a caretaker.</param>
 /// <param name="Evidence">What was seen, with times and figures.</param>
 /// <param name="Advice">What to check first.</param>
 /// <param name="Cautions">What can hurt someone while checking.</param>
 public sealed record FindingText(
-    string Summary, ImmutableArray<string> Evidence, ImmutableArray<string> Advice, ImmutableArray<string> Cautions)
+    Phrase Summary, ImmutableArray<Phrase> Evidence, ImmutableArray<Phrase> Advice, ImmutableArray<Phrase> Cautions)
 {
+    /// <summary>The same in the words of a language.</summary>
+    public SpokenText In(Language language) => new(
+        language.Say(Summary), [.. Evidence.Select(language.Say)], [.. Advice.Select(language.Say)], [.. Cautions.Select(language.Say)]);
+
     public bool SaysTheSame(FindingText other) => ReferenceEquals(this, other)
         || (Summary == other.Summary && Evidence.SequenceEqual(other.Evidence) && Advice.SequenceEqual(other.Advice) && Cautions.SequenceEqual(other.Cautions));
 }
+
+/// <summary>A <see cref="FindingText"/> in the words of one language.</summary>
+/// <param name="Summary">One sentence for a caretaker.</param>
+/// <param name="Evidence">What was seen.</param>
+/// <param name="Advice">What to check first.</param>
+/// <param name="Cautions">What can hurt someone while checking.</param>
+public sealed record SpokenText(
+    string Summary, ImmutableArray<string> Evidence, ImmutableArray<string> Advice, ImmutableArray<string> Cautions);
 
 /// <summary>
 /// A condition that a rule holds to be so from <see cref="Since"/> until <see cref="ClearedAt"/>. One site, device and kind has at

@@ -1,6 +1,6 @@
 using System.Collections.Immutable;
-using System.Globalization;
 using TankWatch.Core.Sites;
+using TankWatch.Core.Texts;
 using TankWatch.Core.Timelines;
 
 namespace TankWatch.Core.Findings;
@@ -9,10 +9,7 @@ namespace TankWatch.Core.Findings;
 public readonly record struct RuleContext(SitePlan Plan, SiteTimeline Timeline, DateTimeOffset Now)
 {
     /// <summary>A time as people at the site read it.</summary>
-    public string Clock(DateTimeOffset at) => Clock(Plan, at);
-
-    public static string Clock(SitePlan plan, DateTimeOffset at) =>
-        TimeZoneInfo.ConvertTime(at, plan.TimeZone).ToString("d MMM HH:mm", CultureInfo.InvariantCulture);
+    public PhraseMoment Clock(DateTimeOffset at) => PhraseMoment.In(Plan.TimeZone, at);
 }
 
 /// <summary>Which devices a rule is asked about, one at a time.</summary>

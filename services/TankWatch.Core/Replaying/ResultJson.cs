@@ -2,6 +2,7 @@ using System.Text.Json;
 using TankWatch.Core.Findings;
 using TankWatch.Core.Observations;
 using TankWatch.Core.Periods;
+using TankWatch.Core.Texts;
 using TankWatch.Core.Time;
 using TankWatch.Core.Timelines;
 
@@ -66,10 +67,11 @@ public static class ResultJson
             j.WriteNumber("probability", Math.Round(cause.Probability, 3));
             j.WriteEndObject();
         });
-        json.WriteString("summary", finding.Text.Summary);
-        List(json, "evidence", finding.Text.Evidence, (j, text) => j.WriteStringValue(text));
-        List(json, "advice", finding.Text.Advice, (j, text) => j.WriteStringValue(text));
-        List(json, "cautions", finding.Text.Cautions, (j, text) => j.WriteStringValue(text));
+        var text = finding.Text.In(Languages.English);
+        json.WriteString("summary", text.Summary);
+        List(json, "evidence", text.Evidence, (j, line) => j.WriteStringValue(line));
+        List(json, "advice", text.Advice, (j, line) => j.WriteStringValue(line));
+        List(json, "cautions", text.Cautions, (j, line) => j.WriteStringValue(line));
     }
 
     public static void Write(Utf8JsonWriter json, PumpRun run)

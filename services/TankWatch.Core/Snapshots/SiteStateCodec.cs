@@ -14,7 +14,7 @@ namespace TankWatch.Core.Snapshots;
 public static class SiteStateCodec
 {
     /// <summary>Raise it with every change of the bytes, and with every change of a rule that would judge the same past differently.</summary>
-    private const byte Version = 2;
+    private const byte Version = 3;
 
     private const int ShapeAt = 1;
     private const int ChecksumAt = ShapeAt + sizeof(ulong);

@@ -96,19 +96,17 @@ internal static class StateCodec
             x.Text(cause.Name);
             x.Number(cause.Probability);
         });
-        w.Text(finding.Text.Summary);
-        w.List(finding.Text.Evidence, static (x, text) => x.Text(text));
-        w.List(finding.Text.Advice, static (x, text) => x.Text(text));
-        w.List(finding.Text.Cautions, static (x, text) => x.Text(text));
+        w.Phrase(finding.Text.Summary);
+        w.List(finding.Text.Evidence, PhraseCodec.Phrase);
+        w.List(finding.Text.Advice, PhraseCodec.Phrase);
+        w.List(finding.Text.Cautions, PhraseCodec.Phrase);
     }
 
     private static Finding ReadFinding(ref SnapshotReader r) => new(
         r.Name<FindingKind>(), r.Device(), r.Name<Priority>(), r.Time(), r.Time(), r.MaybeTime(),
         r.Flag() ? new(r.Text(), r.Estimate(), r.Text()) : null,
         r.ListUpTo(MostTexts, static (ref SnapshotReader x) => new WeighedCause(x.Text(), x.Number())),
-        new(r.Text(), r.ListUpTo(MostTexts, Text), r.ListUpTo(MostTexts, Text), r.ListUpTo(MostTexts, Text)));
-
-    private static string Text(ref SnapshotReader r) => r.Text();
+        new(r.Phrase(), r.ListUpTo(MostTexts, PhraseCodec.Phrase), r.ListUpTo(MostTexts, PhraseCodec.Phrase), r.ListUpTo(MostTexts, PhraseCodec.Phrase)));
 
     private static void Write(SnapshotWriter w, Observation observation)
     {

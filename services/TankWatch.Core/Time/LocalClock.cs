@@ -1,4 +1,4 @@
-using System.Globalization;
+using TankWatch.Core.Texts;
 
 namespace TankWatch.Core.Time;
 
@@ -9,17 +9,16 @@ public static class LocalClock
     /// <param name="at">When it was.</param>
     /// <param name="now">The present.</param>
     /// <param name="zone">The site's.</param>
-    public static string Near(DateTimeOffset at, DateTimeOffset now, TimeZoneInfo zone)
+    public static Phrase Near(DateTimeOffset at, DateTimeOffset now, TimeZoneInfo zone)
     {
-        var (then, today) = (TimeZoneInfo.ConvertTime(at, zone), TimeZoneInfo.ConvertTime(now, zone));
-        return (today.Date - then.Date).TotalDays switch
+        var (then, today) = (PhraseMoment.In(zone, at), TimeZoneInfo.ConvertTime(now, zone));
+        var key = (today.Date - then.At.Date).TotalDays switch
         {
-            0 => In("HH:mm"),
-            1 => In("'yesterday' HH:mm"),
-            > 1 and < 7 => In("dddd HH:mm"),
-            _ => In(then.Year == today.Year ? "d MMMM, HH:mm" : "d MMMM yyyy, HH:mm"),
+            0 => "near.today",
+            1 => "near.yesterday",
+            > 1 and < 7 => "near.week",
+            _ => then.At.Year == today.Year ? "near.year" : "near.far",
         };
-
-        string In(string format) => then.ToString(format, CultureInfo.InvariantCulture);
+        return Phrase.Of(key, ("at", then));
     }
 }

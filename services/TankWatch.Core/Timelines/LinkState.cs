@@ -3,6 +3,7 @@ using TankWatch.Core.Findings;
 using TankWatch.Core.Findings.Rules;
 using TankWatch.Core.Observations;
 using TankWatch.Core.Sites;
+using TankWatch.Core.Texts;
 
 namespace TankWatch.Core.Timelines;
 
@@ -45,6 +46,8 @@ public static class LinkStep
 
     /// <summary>A broken connection usually comes back within minutes.</summary>
     public static readonly TimeSpan GoneAfter = TimeSpan.FromMinutes(10);
+
+    private static readonly ImmutableArray<Phrase> Advice = Phrase.Each("unit-silent.advice.power", "unit-silent.advice.network", "unit-silent.advice.look");
 
     /// <summary>Takes a receipt into account.</summary>
     /// <param name="state">The links before.</param>
@@ -135,22 +138,19 @@ public static class LinkStep
         var isWord = !(link.GoneSince < link.HeardAt);
         var quietSince = isWord ? link.HeardAt : link.GoneSince!.Value;
         var onset = link.LastClearedAt > quietSince ? link.LastClearedAt.Value : quietSince;
-        var devices = string.Join(", ", unit.Tanks.Select(t => plan.Tanks[t].Id.Value).Concat(unit.Pumps.Select(p => plan.Pumps[p].Id.Value)));
+        var devices = unit.Tanks.Select(t => plan.Tanks[t].Id.Value).Concat(unit.Pumps.Select(p => plan.Pumps[p].Id.Value)).Select(id => (PhraseValue)id);
         return new(
             FindingKind.UnitSilent, new(unit.Id.Value), Priority.Medium, onset, due, null, null, [],
             new(
-                $"Unit {unit.Id} has gone silent: nothing is known of {devices} meanwhile.",
-                Evidence(link, isWord, plan),
-                ["See whether the building has power and the unit's own lamp or display is alive.", "See whether its network or its data plan works.", "Look at the tank in person until it speaks again."],
+                Phrase.Of("unit-silent.summary", ("unit", unit.Id.Value), ("devices", PhraseList.Of(ListStyle.Comma, devices))), Evidence(link, isWord, plan.TimeZone), Advice,
                 [Cautions.Electric, Cautions.Height]));
     }
 
-    private static ImmutableArray<string> Evidence(UnitLink link, bool isWord, SitePlan plan)
+    private static ImmutableArray<Phrase> Evidence(UnitLink link, bool isWord, TimeZoneInfo zone)
     {
-        var heard = RuleContext.Clock(plan, link.HeardAt);
-        var word = link.HasSpoken ? $"Its last word came on {heard}; it promises one at least every hour." : $"It has not said a word since {heard}.";
-        return link.GoneSince is not { } gone ? [word, "Its connection did not report a break."]
-            : isWord ? [word, $"Its connection broke on {RuleContext.Clock(plan, gone)}."]
-            : [$"Its connection broke on {RuleContext.Clock(plan, gone)}, and it has not said a word since."];
+        var word = Phrase.Of(link.HasSpoken ? "unit-silent.evidence.word" : "unit-silent.evidence.never", ("heard", PhraseMoment.In(zone, link.HeardAt)));
+        return link.GoneSince is not { } gone ? [word, Phrase.Of("unit-silent.evidence.unbroken")]
+            : isWord ? [word, Phrase.Of("unit-silent.evidence.broke", ("at", PhraseMoment.In(zone, gone)))]
+            : [Phrase.Of("unit-silent.evidence.broke-since", ("at", PhraseMoment.In(zone, gone)))];
     }
 }

@@ -3,6 +3,7 @@ using System.Globalization;
 using TankWatch.Core.Findings;
 using TankWatch.Core.Replaying;
 using TankWatch.Core.Sites;
+using TankWatch.Core.Texts;
 
 namespace TankWatch.Service.Commands;
 
@@ -28,7 +29,8 @@ internal static class Explanation
         Wrap(output, "", $"{FindingNames.Of(finding.Kind)} of {finding.Device} ({FindingNames.Of(finding.Priority)})");
         var cleared = finding.ClearedAt is { } end ? $"cleared {Clock(plan, end)}" : "not cleared";
         Wrap(output, Indent, $"since {Clock(plan, finding.Since)}, raised {Clock(plan, finding.RaisedAt)}, {cleared}");
-        Wrap(output, Indent, finding.Text.Summary);
+        var text = finding.Text.In(Languages.English);
+        Wrap(output, Indent, text.Summary);
         if (finding.Estimate is { } size)
         {
             Wrap(output, Indent, string.Create(
@@ -36,9 +38,9 @@ internal static class Explanation
         }
 
         List(output, "Causes:", [.. finding.Causes.Select(c => string.Create(CultureInfo.InvariantCulture, $"{c.Name} {100 * c.Probability:0.#} %"))]);
-        List(output, "Evidence:", finding.Text.Evidence);
-        List(output, "Advice:", finding.Text.Advice);
-        List(output, "Cautions:", finding.Text.Cautions);
+        List(output, "Evidence:", text.Evidence);
+        List(output, "Advice:", text.Advice);
+        List(output, "Cautions:", text.Cautions);
     }
 
     private static string Clock(SitePlan plan, DateTimeOffset at) =>

@@ -3,6 +3,7 @@ using System.CommandLine;
 using TankWatch.Core;
 using TankWatch.Core.Commissioning;
 using TankWatch.Core.Sites;
+using TankWatch.Core.Texts;
 
 namespace TankWatch.Service.Commands;
 
@@ -121,7 +122,7 @@ internal static class SiteCommands
 
         foreach (var caution in predictions.SelectMany(p => p.Cautions).Distinct())
         {
-            await output.WriteLineAsync($"  Take care. {caution}");
+            await output.WriteLineAsync($"  Take care. {Languages.English.Say(caution)}");
         }
     }
 

@@ -2,6 +2,7 @@ using System.Net;
 using System.Security.Cryptography;
 using System.Text;
 using MimeKit;
+using TankWatch.Core.Texts;
 using TankWatch.Service.Configuration;
 using TankWatch.Service.Storage;
 
@@ -34,15 +35,17 @@ public sealed class MailComposer(MailOptions options)
         }
 
         fault = null;
+        var language = MailWords.LanguageOf(letter);
         var message = new MimeMessage
         {
             MessageId = letter.MessageId,
             Date = createdAt,
-            Subject = MailWords.Subject(letter),
-            Body = new MultipartAlternative { new TextPart("plain") { Text = Text(letter) }, new TextPart("html") { Text = Html(letter) } },
+            Subject = MailWords.Subject(letter, language),
+            Body = new MultipartAlternative { new TextPart("plain") { Text = Text(letter, language) }, new TextPart("html") { Text = Html(letter, language) } },
         };
         message.From.Add(MailboxAddress.Parse(options.From));
         message.To.Add(new MailboxAddress(MailWords.OneLine(contact.Name, 100), address));
+        message.Body.Headers.Add(HeaderId.ContentLanguage, language.Tag); // RFC 3282
         Thread(message, thread);
 
         // RFC 3834: keeps holiday notices and other machines from answering.
@@ -70,10 +73,10 @@ public sealed class MailComposer(MailOptions options)
         email is not null && !email.Any(char.IsControl)
         && MailboxAddress.TryParse(email, out var parsed) && parsed.Address == email && email.IndexOf('@', StringComparison.Ordinal) > 0 ? email : null;
 
-    private static string Text(OutboxLetter letter)
+    private static string Text(OutboxLetter letter, Language language)
     {
         var text = new StringBuilder();
-        foreach (var section in MailWords.Sections(letter))
+        foreach (var section in MailWords.Sections(letter, language))
         {
             if (section.Heading is { } heading)
             {
@@ -88,18 +91,18 @@ public sealed class MailComposer(MailOptions options)
             text.Append('\n');
         }
 
-        return text.Append("-- \n").Append(MailWords.Footer).Append("\nAlert ").Append(letter.Notification.Alert.Id).Append('\n').ToString();
+        return text.Append("-- \n").AppendJoin('\n', MailWords.Footer(letter, language)).Append('\n').ToString();
     }
 
-    private static string Html(OutboxLetter letter)
+    private static string Html(OutboxLetter letter, Language language)
     {
-        var html = new StringBuilder("<!doctype html><html lang=\"en\"><head><meta charset=\"utf-8\"><title>")
-            .Append(WebUtility.HtmlEncode(MailWords.Subject(letter))).Append("</title></head><body style=\"font-family:sans-serif;max-width:40em\">\n");
-        foreach (var section in MailWords.Sections(letter))
+        var html = new StringBuilder($"<!doctype html><html lang=\"{language.Tag}\" dir=\"{language.Direction}\"><head><meta charset=\"utf-8\"><title>")
+            .Append(WebUtility.HtmlEncode(MailWords.Subject(letter, language))).Append("</title></head><body style=\"font-family:sans-serif;max-width:40em\">\n");
+        foreach (var section in MailWords.Sections(letter, language))
         {
             if (section.Heading is { } heading)
             {
-                html.Append("<h2 style=\"font-size:1em\">").Append(heading).Append("</h2>\n<ul>\n");
+                html.Append("<h2 style=\"font-size:1em\">").Append(WebUtility.HtmlEncode(heading)).Append("</h2>\n<ul>\n");
             }
 
             foreach (var line in section.Lines)
@@ -111,7 +114,7 @@ public sealed class MailComposer(MailOptions options)
             html.Append(section.Heading is null ? "" : "</ul>\n");
         }
 
-        return html.Append("<hr><p><small>").Append(WebUtility.HtmlEncode(MailWords.Footer)).Append("<br>Alert ")
-            .Append(WebUtility.HtmlEncode(letter.Notification.Alert.Id)).Append("</small></p></body></html>\n").ToString();
+        return html.Append("<hr><p><small>").AppendJoin("<br>", MailWords.Footer(letter, language).Select(WebUtility.HtmlEncode))
+            .Append("</small></p></body></html>\n").ToString();
     }
 }

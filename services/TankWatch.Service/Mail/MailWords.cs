@@ -1,7 +1,7 @@
-using System.Globalization;
 using TankWatch.Core.Alerts;
 using TankWatch.Core.Findings;
 using TankWatch.Core.Notifications;
+using TankWatch.Core.Texts;
 using TankWatch.Service.Storage;
 
 namespace TankWatch.Service.Mail;
@@ -12,38 +12,45 @@ public sealed record MailSection(string? Heading, IReadOnlyList<string> Lines);
 /// <summary>What a mail about an alert says, before it becomes text or HTML.</summary>
 public static class MailWords
 {
-    public const string Footer =
-        "TankWatch watches and reports. It protects nothing: the float valves, the electrodes and the pump's own protection must be in order without it.";
-
     private const int SubjectMax = 150;
 
+    /// <summary>The person's, as the site file has it.</summary>
+    public static Language LanguageOf(OutboxLetter letter) => Languages.Of(letter.Notification.To.Language);
+
     /// <summary>One per alert, so that mail programs which thread by subject keep the thread; what followed is a reply.</summary>
-    public static string Subject(OutboxLetter letter)
+    public static string Subject(OutboxLetter letter, Language language)
     {
         var alert = letter.Notification.Alert;
-        var subject = OneLine($"{letter.SiteName}: {Title(alert.Finding.Kind)}, {alert.Finding.Device}", SubjectMax);
+        var subject = OneLine(
+            language.Say(Phrase.Of(
+                "mail.subject", ("site", letter.SiteName), ("kind", Terms.Name(alert.Finding.Kind)), ("device", alert.Finding.Device.Value))), SubjectMax);
         return letter.Notification.ThreadKeys.IsEmpty ? subject : "Re: " + subject;
     }
 
-    public static IReadOnlyList<MailSection> Sections(OutboxLetter letter)
+    public static IReadOnlyList<MailSection> Sections(OutboxLetter letter, Language language)
     {
         var finding = letter.Notification.Alert.Finding;
+        var text = finding.Text.In(language);
         var zone = TimeZoneInfo.TryFindSystemTimeZoneById(letter.TimeZone, out var found) ? found : TimeZoneInfo.Utc;
         var sections = new List<MailSection>
         {
-            new(null, [Opening(letter.Notification, zone), finding.Text.Summary]),
-            new("Where and since when", [.. WhereAndWhen(letter, finding, zone)]),
-            new("What was seen", finding.Text.Evidence),
-            new("How sure it is", [.. Size(finding), .. Causes(finding)]),
+            new(null, [language.Say(Opening(letter.Notification, zone)), text.Summary]),
+            new(language.Say("mail.heading.where"), [.. WhereAndWhen(letter, finding, zone).Select(language.Say)]),
+            new(language.Say("mail.heading.seen"), text.Evidence),
+            new(language.Say("mail.heading.sure"), [.. Size(finding).Concat(Causes(finding)).Select(language.Say)]),
         };
         if (letter.Notification.Reason != NotifyReason.Cleared)
         {
-            sections.Add(new("What to check first", finding.Text.Advice));
-            sections.Add(new("Take care", finding.Text.Cautions));
+            sections.Add(new(language.Say("mail.heading.check"), text.Advice));
+            sections.Add(new(language.Say("mail.heading.care"), text.Cautions));
         }
 
         return [.. sections.Where(section => section.Lines.Count > 0).Select(Clean)];
     }
+
+    /// <summary>What stands at the end of every mail.</summary>
+    public static IReadOnlyList<string> Footer(OutboxLetter letter, Language language) =>
+        [language.Say("mail.footer"), language.Say(Phrase.Of("mail.alert", ("id", letter.Notification.Alert.Id)))];
 
     /// <summary>Text from outside on one line: a line break in a site's name must not become a header, nor a bell ring in a terminal.</summary>
     public static string OneLine(string text, int max = int.MaxValue)
@@ -60,40 +67,36 @@ public static class MailWords
 
     private static MailSection Clean(MailSection section) => section with { Lines = [.. section.Lines.Select(line => OneLine(line))] };
 
-    private static string Opening(Notification notice, TimeZoneInfo zone) => (notice.Reason, notice.Alert) switch
+    private static Phrase Opening(Notification notice, TimeZoneInfo zone) => (notice.Reason, notice.Alert) switch
     {
-        (NotifyReason.Cleared, { Correction: AlertCorrection.Withdrawn }) =>
-            "Withdrawn: messages that came late show that this was not so. Nothing needs to be done.",
-        (NotifyReason.Cleared, { Finding.ClearedAt: { } cleared }) => $"Over since {Local(cleared, zone)}. It said:",
-        (NotifyReason.Cleared, _) => "Over. It said:",
-        (NotifyReason.Reopened, _) => "It is back.",
-        _ => $"Priority: {FindingNames.Of(notice.Alert.Finding.Priority)}.",
+        (NotifyReason.Cleared, { Correction: AlertCorrection.Withdrawn }) => Phrase.Of("mail.opening.withdrawn"),
+        (NotifyReason.Cleared, { Finding.ClearedAt: { } cleared }) => Phrase.Of("mail.opening.cleared", ("at", Local(cleared, zone))),
+        (NotifyReason.Cleared, _) => Phrase.Of("mail.opening.over"),
+        (NotifyReason.Reopened, _) => Phrase.Of("mail.opening.reopened"),
+        _ => Phrase.Of("mail.opening.priority", ("priority", Terms.Of(notice.Alert.Finding.Priority))),
     };
 
-    private static IEnumerable<string> WhereAndWhen(OutboxLetter letter, Finding finding, TimeZoneInfo zone)
+    private static IEnumerable<Phrase> WhereAndWhen(OutboxLetter letter, Finding finding, TimeZoneInfo zone)
     {
-        yield return $"{letter.SiteName} ({letter.Notification.Alert.Site}), {finding.Device}";
-        yield return $"Since {Local(finding.Since, zone)}";
+        yield return Phrase.Of("mail.where", ("name", letter.SiteName), ("site", letter.Notification.Alert.Site.Value), ("device", finding.Device.Value));
+        yield return Phrase.Of("mail.since", ("at", Local(finding.Since, zone)));
         if (letter.Notification.Alert.Correction == AlertCorrection.Moved)
         {
-            yield return "Messages that came late moved this time; an earlier mail may give another.";
+            yield return Phrase.Of("mail.moved");
         }
     }
 
-    private static IEnumerable<string> Size(Finding finding) => finding.Estimate is { } estimate
-        ? [string.Create(CultureInfo.InvariantCulture,
-            $"{estimate.Name}: {estimate.Size.Value:0.#} {estimate.Unit}, between {estimate.Size.Low:0.#} and {estimate.Size.High:0.#} nine times in ten")]
+    private static IEnumerable<Phrase> Size(Finding finding) => finding.Estimate is { } estimate
+        ? [Phrase.Of(
+            "mail.size", ("quantity", Terms.Quantity(estimate.Name)), ("value", estimate.Size.Value), ("unit", Terms.Unit(estimate.Unit)),
+            ("low", estimate.Size.Low), ("high", estimate.Size.High))]
         : [];
 
-    private static IEnumerable<string> Causes(Finding finding) => finding.Causes.IsEmpty
+    private static IEnumerable<Phrase> Causes(Finding finding) => finding.Causes.IsEmpty
         ? []
-        : ["Likely causes: " + string.Join(", ", finding.Causes.Select(cause =>
-            string.Create(CultureInfo.InvariantCulture, $"{Words(cause.Name)} {cause.Probability * 100:0} %")))];
+        : [Phrase.Of("mail.causes", ("causes", PhraseList.Of(ListStyle.Comma, finding.Causes.Select(cause =>
+            Phrase.Of("mail.cause", ("cause", Terms.Cause(cause.Name)), ("share", Math.Round(cause.Probability * 100, MidpointRounding.AwayFromZero)))))))];
 
-    private static string Local(DateTimeOffset at, TimeZoneInfo zone) =>
-        TimeZoneInfo.ConvertTime(at, zone).ToString("dddd d MMMM yyyy, HH:mm", CultureInfo.InvariantCulture) + $" ({zone.Id})";
-
-    private static string Title(FindingKind kind) => Words(FindingNames.Of(kind));
-
-    private static string Words(string name) => name.Replace('-', ' ');
+    /// <summary>With the zone, which a mail that is read elsewhere would not tell otherwise.</summary>
+    private static Phrase Local(DateTimeOffset at, TimeZoneInfo zone) => Phrase.Of("mail.moment", ("at", PhraseMoment.In(zone, at)), ("zone", zone.Id));
 }

@@ -1,6 +1,7 @@
 using System.Diagnostics.CodeAnalysis;
 using System.Globalization;
 using System.Text;
+using TankWatch.Core.Texts;
 using TankWatch.Core.Time;
 
 namespace TankWatch.Service.Pages;
@@ -31,7 +32,7 @@ internal static class Words
     /// <param name="at">When it was.</param>
     /// <param name="now">The present.</param>
     /// <param name="zone">The site's.</param>
-    public static string Near(DateTimeOffset at, DateTimeOffset now, TimeZoneInfo zone) => LocalClock.Near(at, now, zone);
+    public static string Near(DateTimeOffset at, DateTimeOffset now, TimeZoneInfo zone) => Languages.English.Say(LocalClock.Near(at, now, zone));
 
     /// <summary>"between 1 500 and 3 900 litres"; one number where both ends read the same.</summary>
     public static string Between(double low, double high) =>

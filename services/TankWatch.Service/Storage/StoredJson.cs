@@ -41,6 +41,7 @@ internal static class StoredJson
             new IdConverter<SiteId>(text => new(text), id => id.Value),
             new IdConverter<UnitId>(text => new(text), id => id.Value),
             new IdConverter<DeviceId>(text => new(text), id => id.Value),
+            new PhraseConverter(),
         },
         TypeInfoResolver = new DefaultJsonTypeInfoResolver { Modifiers = { NameEvents, LeaveOutDerived } },
     };

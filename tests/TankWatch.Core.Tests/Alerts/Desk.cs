@@ -3,6 +3,7 @@ using TankWatch.Core.Alerts;
 using TankWatch.Core.Findings;
 using TankWatch.Core.Notifications;
 using TankWatch.Core.Sites;
+using TankWatch.Core.Texts;
 using Xunit;
 
 namespace TankWatch.Core.Tests.Alerts;
@@ -101,5 +102,5 @@ internal sealed class Desk
     public static Finding Found(
         string raised, string? cleared = null, string? since = null, FindingKind kind = FindingKind.OverflowRisk, Priority priority = Priority.Critical) => new(
         kind, new("p1"), priority, Scenario.TimeOf(since ?? raised), Scenario.TimeOf(raised), cleared is null ? null : Scenario.TimeOf(cleared), null, [],
-        new("It runs on.", [], [], []));
+        new(Phrase.Literal("It runs on."), [], [], []));
 }

@@ -45,7 +45,7 @@ public sealed class FindingTextTests
         return Assert.Single(LinkStep.Tick(LinkState.Start(plan, Scenario.Midnight), Scenario.TimeOf("06:00"), plan).Changes.Findings);
     }
 
-    private static IEnumerable<string> Asks(Finding finding) => finding.Text.Advice.Append(finding.Text.Summary).Concat(finding.Text.Evidence);
+    private static IEnumerable<string> Asks(Finding finding) => finding.Said().Advice.Append(finding.Said().Summary).Concat(finding.Said().Evidence);
 
     [Fact]
     public void These_days_raise_every_kind_that_there_is_a_rule_for() => Assert.Equal(
@@ -60,17 +60,17 @@ public sealed class FindingTextTests
     public void Every_form_of_probe_fault_and_of_control_fault_is_among_them()
     {
         Assert.Equal(["chattering-probe", "impossible-order", "lost-common", "stuck-probe"], All.Value.Where(f => f.Kind == FindingKind.ProbeFault).Select(f => f.Causes.Single().Name).Distinct().Order(StringComparer.Ordinal));
-        Assert.Equal(3, All.Value.Where(f => f.Kind == FindingKind.ControlFault).Select(f => f.Text.Summary).Distinct().Count());
+        Assert.Equal(3, All.Value.Where(f => f.Kind == FindingKind.ControlFault).Select(f => f.Said().Summary).Distinct().Count());
     }
 
     [Fact]
     public void Each_says_what_was_seen_what_to_check_and_what_can_hurt() => Assert.All(All.Value, f =>
     {
-        Assert.NotEmpty(f.Text.Evidence);
-        Assert.NotEmpty(f.Text.Advice);
-        Assert.NotEmpty(f.Text.Cautions);
-        Assert.EndsWith(".", f.Text.Summary, StringComparison.Ordinal);
-        Assert.All(Asks(f).Concat(f.Text.Cautions), line => Assert.DoesNotMatch(@"[\r\n{}]|  |\bNaN\b|∞", line));
+        Assert.NotEmpty(f.Said().Evidence);
+        Assert.NotEmpty(f.Said().Advice);
+        Assert.NotEmpty(f.Said().Cautions);
+        Assert.EndsWith(".", f.Said().Summary, StringComparison.Ordinal);
+        Assert.All(Asks(f).Concat(f.Said().Cautions), line => Assert.DoesNotMatch(@"[\r\n{}]|  |\bNaN\b|∞", line));
     });
 
     [Fact]
@@ -81,14 +81,14 @@ public sealed class FindingTextTests
     [Fact]
     public void The_cautions_forbid_leaning_in_and_touching_live_parts()
     {
-        Assert.All(All.Value.SelectMany(f => f.Text.Cautions).Where(c => c.Contains("lean into", StringComparison.Ordinal)), c => Assert.Contains("do not lean into", c, StringComparison.Ordinal));
-        Assert.Contains(All.Value.SelectMany(f => f.Text.Cautions), c => c.Contains("do not enter it", StringComparison.Ordinal));
+        Assert.All(All.Value.SelectMany(f => f.Said().Cautions).Where(c => c.Contains("lean into", StringComparison.Ordinal)), c => Assert.Contains("do not lean into", c, StringComparison.Ordinal));
+        Assert.Contains(All.Value.SelectMany(f => f.Said().Cautions), c => c.Contains("do not enter it", StringComparison.Ordinal));
 
         // Whatever sends someone to a pump or its wiring says that it can start by itself.
         Assert.All(
-            All.Value.Where(f => f.Device.Value == "p1"), f => Assert.Contains(f.Text.Cautions, c => c.Contains("can start at any moment", StringComparison.Ordinal)));
+            All.Value.Where(f => f.Device.Value == "p1"), f => Assert.Contains(f.Said().Cautions, c => c.Contains("can start at any moment", StringComparison.Ordinal)));
         Assert.All(
-            All.Value.Where(f => f.Kind is FindingKind.LowSupply or FindingKind.ProbeFault or FindingKind.RunningOut), f => Assert.Contains(f.Text.Cautions, c => c.Contains("confined space", StringComparison.Ordinal)));
+            All.Value.Where(f => f.Kind is FindingKind.LowSupply or FindingKind.ProbeFault or FindingKind.RunningOut), f => Assert.Contains(f.Said().Cautions, c => c.Contains("confined space", StringComparison.Ordinal)));
     }
 
     [Fact]

@@ -37,9 +37,9 @@ public sealed class MotorStartTests
     public void A_limit_that_the_site_file_does_not_give_is_shown_as_assumed()
     {
         var day = Scenario.Of(Plans.House()).At("06:00").Tank("roof", "110").Stop().Times(7, d => d.After(5).Start().After(2).Stop()).Until("08:00");
-        Assert.Contains("assumed", day.Only(FindingKind.ShortCycling).Text.Evidence[0], StringComparison.Ordinal);
+        Assert.Contains("assumed", day.Only(FindingKind.ShortCycling).Said().Evidence[0], StringComparison.Ordinal);
         var given = Scenario.Of(Plans.House(""", "maxStartsPerHour": 6""")).At("06:00").Tank("roof", "110").Stop()
             .Times(7, d => d.After(5).Start().After(2).Stop()).Until("08:00");
-        Assert.DoesNotContain("assumed", given.Only(FindingKind.ShortCycling).Text.Evidence[0], StringComparison.Ordinal);
+        Assert.DoesNotContain("assumed", given.Only(FindingKind.ShortCycling).Said().Evidence[0], StringComparison.Ordinal);
     }
 }

@@ -72,7 +72,7 @@ public sealed class ProbeFaultTests
         var day = Flicker(8, 30);
         Assert.Equal("06:04", day.Raised(FindingKind.ProbeFault));
         Assert.Equal("chattering-probe", day.Cause(FindingKind.ProbeFault));
-        Assert.Contains("8 changes of m2 alone", day.Only(FindingKind.ProbeFault).Text.Evidence[0], StringComparison.Ordinal);
+        Assert.Contains("8 changes of m2 alone", day.Only(FindingKind.ProbeFault).Said().Evidence[0], StringComparison.Ordinal);
         Assert.Equal("06:44", day.Cleared(FindingKind.ProbeFault)); // Half an hour without a flicker, and ten minutes of hold.
         Flicker(7, 30).Never(FindingKind.ProbeFault);
         Flicker(40, 150).Never(FindingKind.ProbeFault); // Slow enough to be ripple that the probes live with.
@@ -107,7 +107,7 @@ public sealed class ProbeFaultTests
         });
         var outcome = day.Until("12:00");
         Assert.Equal("stuck-probe", outcome.Cause(FindingKind.ProbeFault));
-        Assert.Contains($"probe m2 stays {(dry ? "dry" : "wet")} while", outcome.Only(FindingKind.ProbeFault).Text.Summary, StringComparison.Ordinal);
+        Assert.Contains($"probe m2 stays {(dry ? "dry" : "wet")} while", outcome.Only(FindingKind.ProbeFault).Said().Summary, StringComparison.Ordinal);
     }
 
     [Fact]

@@ -41,7 +41,7 @@ public sealed class RunningOnTests
         day.At("20:00").Tank("roof", "110").Tank("roof", "100").Tank("roof", "000").Start();
         var outcome = day.Until("23:00");
         Assert.Equal("21:31", outcome.Raised(FindingKind.RunTooLong)); // The median run lasted 30 min and 2 s: 90 min 6 s, whole minutes.
-        Assert.Contains("own normal run lasts 30 minutes", outcome.Only(FindingKind.RunTooLong).Text.Evidence[1], StringComparison.Ordinal);
+        Assert.Contains("own normal run lasts 30 minutes", outcome.Only(FindingKind.RunTooLong).Said().Evidence[1], StringComparison.Ordinal);
     }
 
     [Fact]
@@ -80,7 +80,7 @@ public sealed class RunningOnTests
         day.At("07:40").Tank("east", "111").At("07:50").Stop();
         var outcome = day.Until("09:00");
         Assert.Equal("07:41", outcome.Raised(FindingKind.OverflowRisk));
-        Assert.Contains("east and west are full", outcome.Only(FindingKind.OverflowRisk).Text.Summary, StringComparison.Ordinal);
+        Assert.Contains("east and west are full", outcome.Only(FindingKind.OverflowRisk).Said().Summary, StringComparison.Ordinal);
         Assert.Equal("07:42", outcome.Raised(FindingKind.ControlFault));
 
         Scenario.Of(Plans.TwoOnOneRiser()).At("06:00").Tank("east", "000").Tank("west", "111").Stop().After(seconds: 5).Start()
@@ -94,7 +94,7 @@ public sealed class RunningOnTests
         var day = Filling().At("07:00").Tank("roof", "110").At("07:30").Tank("roof", "111").At("08:00").Stop().Until("09:00");
         Assert.Equal("07:32", day.Raised(FindingKind.ControlFault));
         Assert.Equal("08:10", day.Cleared(FindingKind.ControlFault)); // Ten minutes after it stopped.
-        Assert.Contains("did not stop when the tank was full", day.Only(FindingKind.ControlFault).Text.Summary, StringComparison.Ordinal);
+        Assert.Contains("did not stop when the tank was full", day.Only(FindingKind.ControlFault).Said().Summary, StringComparison.Ordinal);
     }
 
     [Fact]
@@ -103,7 +103,7 @@ public sealed class RunningOnTests
         var day = Filling().At("06:20").Tank("sump", "110").At("06:40").Tank("sump", "100").At("07:00").Tank("sump", "000");
         var outcome = day.At("07:30").Stop(cause: "sump-low").Until("08:00");
         Assert.Equal("07:02", outcome.Raised(FindingKind.ControlFault));
-        Assert.Contains("did not stop when the sump reached its cut-out", outcome.Only(FindingKind.ControlFault).Text.Summary, StringComparison.Ordinal);
+        Assert.Contains("did not stop when the sump reached its cut-out", outcome.Only(FindingKind.ControlFault).Said().Summary, StringComparison.Ordinal);
         Filling().At("06:20").Tank("sump", "110").At("06:40").Tank("sump", "100").At("07:00").Tank("sump", "000").At("07:01:59").Stop(cause: "sump-low")
             .Until("08:00").Never(FindingKind.ControlFault);
     }

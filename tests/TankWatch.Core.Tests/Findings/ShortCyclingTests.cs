@@ -24,7 +24,7 @@ public sealed class ShortCyclingTests
         var day = StartsAt(Plans.House(), [0, 10, 20, 30, 40, 50, 59]).Until("07:30");
         Assert.Equal("06:59", day.Raised(FindingKind.ShortCycling));
         Assert.Equal("06:00", day.Since(FindingKind.ShortCycling));
-        Assert.Contains("7 automatic starts", day.Only(FindingKind.ShortCycling).Text.Evidence[0], StringComparison.Ordinal);
+        Assert.Contains("7 automatic starts", day.Only(FindingKind.ShortCycling).Said().Evidence[0], StringComparison.Ordinal);
     }
 
     [Fact]
@@ -105,7 +105,7 @@ public sealed class ShortCyclingTests
     {
         var plan = Plans.Bore([500, 500 + band], $", \"ratedLitresPerMinute\": {Plans.Text(delivery)}");
         var day = Starts(plan, 7).Until("07:00");
-        Assert.Contains(day.Only(FindingKind.ShortCycling).Text.Evidence, e => e.EndsWith($"at most {most} times an hour.", StringComparison.Ordinal));
+        Assert.Contains(day.Only(FindingKind.ShortCycling).Said().Evidence, e => e.EndsWith($"at most {most} times an hour.", StringComparison.Ordinal));
     }
 
     [Theory] // CHECKS C1 [M]: 60 L are one start in 4 min at 60 L/min; 150 L are 6 an hour; 300 L are 3.

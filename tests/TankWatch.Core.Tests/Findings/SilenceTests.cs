@@ -124,7 +124,7 @@ public sealed class SilenceTests
         (links, _) = LinkStep.Heard(links, 0, Word(Six.AddMinutes(5), online: false), retained: false, plan);
         var silent = Assert.Single(LinkStep.Tick(links.ListeningAgain(Six.AddMinutes(12)), Six.AddMinutes(15), plan).Changes.Findings);
         Assert.Equal(Six.AddMinutes(5), silent.Since);
-        Assert.Contains("06:05", Assert.Single(silent.Text.Evidence), StringComparison.Ordinal);
+        Assert.Contains("06:05", Assert.Single(silent.Said().Evidence), StringComparison.Ordinal);
     }
 
     [Fact]
@@ -133,6 +133,6 @@ public sealed class SilenceTests
         var plan = Plans.House();
         var silent = Assert.Single(LinkStep.Tick(LinkState.Start(plan, Six), Six.AddHours(2), plan).Changes.Findings);
         Assert.Equal(Six, silent.Since);
-        Assert.Contains("has not said a word", silent.Text.Evidence[0], StringComparison.Ordinal);
+        Assert.Contains("has not said a word", silent.Said().Evidence[0], StringComparison.Ordinal);
     }
 }

@@ -39,8 +39,8 @@ public sealed class SlowFillTests
         var found = day.Only(FindingKind.SlowFill);
         Assert.Equal(day.Runs[8].StartedAt.AddSeconds(2), found.Since);
         Assert.Equal(day.Runs[10].StoppedAt, found.RaisedAt);
-        Assert.Contains("3 slow fills in a row", found.Text.Evidence[0], StringComparison.Ordinal);
-        Assert.Contains("does not tell the cause yet", found.Text.Evidence[1], StringComparison.Ordinal);
+        Assert.Contains("3 slow fills in a row", found.Said().Evidence[0], StringComparison.Ordinal);
+        Assert.Contains("does not tell the cause yet", found.Said().Evidence[1], StringComparison.Ordinal);
     }
 
     [Theory]
@@ -76,6 +76,6 @@ public sealed class SlowFillTests
             .Tank("roof", "110").After(upper).Tank("roof", "111").Stop().After(20).Tank("roof", "110").After(50).Tank("roof", "100").After(60);
         day.Times(8, d => Fill(d, 6, 12)).Times(3, d => Fill(d, 6, 24));
         var found = day.Until("2d 00:00").Only(FindingKind.SlowFill);
-        Assert.Contains("from probe m2 to m3: 24 minutes the last time", found.Text.Evidence[0], StringComparison.Ordinal);
+        Assert.Contains("from probe m2 to m3: 24 minutes the last time", found.Said().Evidence[0], StringComparison.Ordinal);
     }
 }

@@ -2,6 +2,7 @@ using System.Buffers;
 using TankWatch.Core.Findings;
 using TankWatch.Core.Snapshots;
 using TankWatch.Core.Supply;
+using TankWatch.Core.Texts;
 using TankWatch.Core.Timelines;
 using Xunit;
 
@@ -31,7 +32,7 @@ public sealed class SupplyTests
         Assert.Equal(("short", "L"), (found.Estimate!.Name, found.Estimate.Unit));
         Assert.InRange(2600, found.Estimate.Size.Low, found.Estimate.Size.High); // [D] From probe full, 3600 L, to probe restart, 1000 L.
         Assert.InRange(found.ClearedAt!.Value, Scenario.TimeOf("21d 05:00"), Scenario.TimeOf("21d 08:00"));
-        Assert.Contains(found.Text.Evidence, line => line.StartsWith("Expected: water at probe full", StringComparison.Ordinal));
+        Assert.Contains(found.Said().Evidence, line => line.StartsWith("Expected: water at probe full", StringComparison.Ordinal));
     }
 
     [Fact]
@@ -39,14 +40,14 @@ public sealed class SupplyTests
     {
         var found = new LivedHouse(Given).Live("5d 00:00").Live("5d 16:00", supply: None).Outcome().Only(FindingKind.LowSupply);
         Assert.InRange(found.RaisedAt, Scenario.TimeOf("5d 08:00"), Scenario.TimeOf("5d 13:00"));
-        Assert.Contains("The supply is due 05:00 to 07:00 and 17:00 to 19:00.", found.Text.Evidence);
+        Assert.Contains("The supply is due 05:00 to 07:00 and 17:00 to 19:00.", found.Said().Evidence);
     }
 
     [Fact]
     public void Before_that_and_without_given_hours_only_a_sump_that_stays_empty_is_told()
     {
         var found = new LivedHouse().Live("5d 00:00").Live("5d 16:00", supply: None).Outcome().Only(FindingKind.LowSupply);
-        Assert.Contains("is empty", found.Text.Summary, StringComparison.Ordinal);
+        Assert.Contains("is empty", found.Said().Summary, StringComparison.Ordinal);
     }
 
     [Fact]
@@ -79,7 +80,7 @@ public sealed class SupplyTests
         var house = new LivedHouse().Live("20d 00:00").Live("22d 00:00", supply: None);
         var found = house.All(FindingKind.RunningOut)[0];
         Assert.Equal(("empty-in", "h"), (found.Estimate!.Name, found.Estimate.Unit));
-        Assert.True(found.Text.Summary.Contains("will be empty in about", StringComparison.Ordinal), found.Text.Summary);
+        Assert.True(found.Said().Summary.Contains("will be empty in about", StringComparison.Ordinal), found.Said().Summary);
         var empty = EmptyFrom(new LivedHouse().Live("20d 00:00"), 20);
         Assert.InRange(empty, found.RaisedAt.AddHours(found.Estimate.Size.Low), found.RaisedAt.AddHours(found.Estimate.Size.High));
         Assert.True(found.RaisedAt < empty.AddMinutes(-30), $"raised {found.RaisedAt:u}, empty {empty:u}");
@@ -108,14 +109,14 @@ public sealed class SupplyTests
     {
         var found = Tripped(new()).Live("20d 06:00").All(FindingKind.RunningOut)[0];
         Assert.InRange(found.RaisedAt, Scenario.TimeOf("20d 04:10"), Scenario.TimeOf("20d 04:30"));
-        Assert.Contains("overload stopped pump p1", found.Text.Summary, StringComparison.Ordinal);
-        Assert.Contains("will be empty in about", found.Text.Summary, StringComparison.Ordinal);
+        Assert.Contains("overload stopped pump p1", found.Said().Summary, StringComparison.Ordinal);
+        Assert.Contains("will be empty in about", found.Said().Summary, StringComparison.Ordinal);
     }
 
     [Fact]
     public void The_sentence_of_a_tank_says_how_long_it_lasts_only_where_something_keeps_it_from_being_filled()
     {
-        string Water(LivedHouse house, string clock) => SiteSentences.Water(house.Plan, house.Live(clock).Outcome().State, Scenario.TimeOf(clock));
+        string Water(LivedHouse house, string clock) => Languages.English.Say(SiteSentences.Water(house.Plan, house.Live(clock).Outcome().State, Scenario.TimeOf(clock)));
         // [D] At 03:40 some 670 L, at 200 L/h.
         var water = Water(Tripped(new()), "20d 03:45");
         Assert.True(System.Text.RegularExpressions.Regex.IsMatch(water, @"lasts [23](\.\d)? to [3-6](\.\d)? hours\."), water);

@@ -27,7 +27,7 @@ public sealed class TripTests
         Assert.Equal("12:02", day.Raised(kind));
         Assert.Equal("06:02", day.Since(kind));
         Assert.Equal("1d 09:02", day.Cleared(kind)); // Two left at 06:02 keep it open; one left clears it.
-        Assert.Contains("3 such stops", day.Only(kind).Text.Evidence[0], StringComparison.Ordinal);
+        Assert.Contains("3 such stops", day.Only(kind).Said().Evidence[0], StringComparison.Ordinal);
     }
 
     [Theory]
@@ -49,7 +49,7 @@ public sealed class TripTests
     [Fact]
     public void The_advice_on_overload_is_to_leave_the_pump_off()
     {
-        var text = Trips("overload", "1d 00:00", "06:00", "12:00").Only(FindingKind.OverloadTrips).Text;
+        var text = Trips("overload", "1d 00:00", "06:00", "12:00").Only(FindingKind.OverloadTrips).Said();
         Assert.DoesNotContain(text.Advice.Append(text.Summary), line => line.Contains("reset", StringComparison.OrdinalIgnoreCase)
             || line.Contains("switch it back on", StringComparison.OrdinalIgnoreCase) || line.Contains("try again", StringComparison.OrdinalIgnoreCase));
         Assert.Contains(text.Advice, line => line.Contains("Leave the pump off", StringComparison.Ordinal));

@@ -83,13 +83,13 @@ public sealed class WantOfWaterTests
     public void The_reason_is_given_as_the_pump_told_it(string cause, string reason)
     {
         var day = Scenario.Of(Plans.House()).At("05:00").Tank("sump", "110").Tank("roof", "000").Stop().After(1).Start().At("05:20").Stop(cause: cause).Until("07:00");
-        Assert.EndsWith($"{reason}.", day.Only(FindingKind.RunningOut).Text.Summary, StringComparison.Ordinal);
+        Assert.EndsWith($"{reason}.", day.Only(FindingKind.RunningOut).Said().Summary, StringComparison.Ordinal);
     }
 
     [Fact]
     public void The_reason_may_be_the_mains_the_mode_or_the_sump()
     {
-        string Reason(Scenario day) => day.Until("07:00").Only(FindingKind.RunningOut).Text.Summary;
+        string Reason(Scenario day) => day.Until("07:00").Only(FindingKind.RunningOut).Said().Summary;
         Assert.Contains("the mains are off", Reason(Calls().Mains(false)), StringComparison.Ordinal);
         Assert.Contains("is in manual mode and switched off", Reason(Calls().Stop(mode: "manual")), StringComparison.Ordinal);
         Assert.Contains("the sump is below its restart probe", Reason(Calls("100")), StringComparison.Ordinal);
@@ -103,7 +103,7 @@ public sealed class WantOfWaterTests
         // Twice 1500 L at 40 % of 80 L/min (CHECKS M, common practice, no source) and five minutes: 98 min 45 s; then five minutes of hold.
         var day = Calls().Start().Until("09:00");
         Assert.Equal("07:44", day.Raised(FindingKind.RunningOut));
-        Assert.Contains("runs but no water arrives", day.Only(FindingKind.RunningOut).Text.Summary, StringComparison.Ordinal);
+        Assert.Contains("runs but no water arrives", day.Only(FindingKind.RunningOut).Said().Summary, StringComparison.Ordinal);
     }
 
     [Fact]
@@ -112,7 +112,7 @@ public sealed class WantOfWaterTests
         var plan = Plans.House();
         var reserved = plan with { Tanks = [plan.Tanks[0], plan.Tanks[1] with { FireReserve = new(1500) }] };
         var day = Scenario.Of(reserved).At("05:00").Tank("sump", "111").Tank("roof", "100").Stop().At("06:00").Tank("roof", "000").Until("07:00");
-        Assert.Contains("Nothing above the fire reserve is left", day.Only(FindingKind.RunningOut).Text.Evidence[1], StringComparison.Ordinal);
+        Assert.Contains("Nothing above the fire reserve is left", day.Only(FindingKind.RunningOut).Said().Evidence[1], StringComparison.Ordinal);
     }
 
     [Fact]

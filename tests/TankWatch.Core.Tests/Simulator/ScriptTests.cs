@@ -1,5 +1,6 @@
 using System.Globalization;
 using TankWatch.Core.Findings;
+using TankWatch.Core.Texts;
 using TankWatch.Simulator;
 using Xunit;
 
@@ -46,7 +47,7 @@ public sealed class ScriptTests
         Assert.Equal(TimeSpan.FromSeconds(58), silent.RaisedAt);
         Assert.InRange(silent.SeenAt, TimeSpan.FromSeconds(58), TimeSpan.FromSeconds(62));
         Assert.InRange(silent.SeenOverAt!.Value, TimeSpan.FromMinutes(6), TimeSpan.FromSeconds(363));
-        Assert.Contains("connection broke", Assert.Single(silent.Text.Evidence), StringComparison.Ordinal);
+        Assert.Contains("connection broke", Assert.Single(silent.Text.In(Languages.English).Evidence), StringComparison.Ordinal);
     }
 
     [Fact]

@@ -1,4 +1,5 @@
 using TankWatch.Core.Sites;
+using TankWatch.Core.Texts;
 using TankWatch.Core.Timelines;
 using Xunit;
 
@@ -9,7 +10,7 @@ public sealed class SiteSentencesTests
     private static (string Water, string Pumps) Said(Scenario day, string until)
     {
         var outcome = day.Until(until);
-        return (SiteSentences.Water(outcome.Plan, outcome.State, Scenario.TimeOf(until)), SiteSentences.Pumps(outcome.Plan, outcome.State, Scenario.TimeOf(until)));
+        return (Languages.English.Say(SiteSentences.Water(outcome.Plan, outcome.State, Scenario.TimeOf(until))), Languages.English.Say(SiteSentences.Pumps(outcome.Plan, outcome.State, Scenario.TimeOf(until))));
     }
 
     private static Scenario House() => Scenario.Of(Plans.House());

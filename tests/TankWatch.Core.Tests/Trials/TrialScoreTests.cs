@@ -1,5 +1,6 @@
 using TankWatch.Core.Findings;
 using TankWatch.Core.Replaying;
+using TankWatch.Core.Texts;
 using TankWatch.Core.Timelines;
 using TankWatch.Simulator.Trials;
 using Xunit;
@@ -99,7 +100,7 @@ public sealed class TrialScoreTests
     private static ReplayResult Result(Trial trial) => new(trial.Plan, null, null, 0, 0, [], [], []);
 
     private static Finding Said(FindingKind kind, string device, DateTimeOffset at) =>
-        new(kind, new(device), Priority.Low, at, at, null, null, [], new("", [], [], []));
+        new(kind, new(device), Priority.Low, at, at, null, null, [], new(Phrase.Literal(""), [], [], []));
 
     private sealed class Near : IEqualityComparer<(double, bool)>
     {

@@ -14,7 +14,7 @@ public sealed class MailComposerTests
     {
         await using var rig = Rig.New();
         var mail = rig.Composer.TryCompose(Letters.Letter(rig), [], Rig.Noon, out _)!;
-        Assert.Equal("Alder Row: short cycling, p1", mail.Subject);
+        Assert.Equal("Alder Row: Pump starts too often, p1", mail.Subject);
         foreach (var part in (string[])[mail.TextBody!, mail.HtmlBody!])
         {
             foreach (var said in (string[])["Pump p1 starts too often.", "Alder Row", "Monday 2 March 2026, 16:45 (Asia/Kathmandu)", "9 starts in an hour",
@@ -47,7 +47,7 @@ public sealed class MailComposerTests
             Letters.Letter(rig, "a1.3", NotifyReason.Cleared, thread: ["a1.1", "a1.2"]), ["one@x.example", "two@x.example"], Rig.Noon, out _)!;
         Assert.Equal("two@x.example", mail.InReplyTo);
         Assert.Equal(["one@x.example", "two@x.example"], mail.References);
-        Assert.Equal("Re: Alder Row: short cycling, p1", mail.Subject);
+        Assert.Equal("Re: Alder Row: Pump starts too often, p1", mail.Subject);
         Assert.DoesNotContain("What to check first", mail.TextBody, StringComparison.Ordinal);
         var first = rig.Composer.TryCompose(Letters.Letter(rig), [], Rig.Noon, out _)!;
         Assert.Null(first.InReplyTo);

@@ -184,7 +184,7 @@ public sealed class AlertPageTests(Served service) : IClassFixture<Served>
         var now = new DateTimeOffset(2026, 3, 2, 12, 0, 0, TimeSpan.Zero);
         var finding = new Finding(
             FindingKind.Leak, new("roof"), Priority.High, now.AddHours(-sinceHours), now.AddHours(-sinceHours), untilHours is { } until ? now.AddHours(-until) : null,
-            null, [], new("", [], [], []));
+            null, [], new(Core.Texts.Phrase.Literal(""), [], [], []));
         var window = AlertPageView.StripOf(finding, now);
         Assert.Equal(length, window.Length.TotalHours, 0.001);
         Assert.True(window.From < finding.Since && window.To <= now && window.To > finding.Since);

@@ -41,7 +41,7 @@ internal static class Buildings
     public static Alert Alert(FindingKind kind, Priority priority = Priority.High, double hoursAgo = 1, AlertState state = AlertState.Unacknowledged)
     {
         var since = Now.AddHours(-hoursAgo);
-        var finding = new Finding(kind, new("p1"), priority, since, since, null, null, [], new($"It is {FindingNames.Of(kind)}.", [], [], []));
+        var finding = new Finding(kind, new("p1"), priority, since, since, null, null, [], new(Core.Texts.Phrase.Literal($"It is {FindingNames.Of(kind)}."), [], [], []));
         var acknowledged = state == AlertState.Acknowledged;
         return new(
             Interlocked.Increment(ref alerts).ToString("000000", CultureInfo.InvariantCulture), new("any"), finding, state, since, since,

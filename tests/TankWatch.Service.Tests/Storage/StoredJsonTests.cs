@@ -4,6 +4,7 @@ using TankWatch.Core.Alerts;
 using TankWatch.Core.Findings;
 using TankWatch.Core.Notifications;
 using TankWatch.Core.Observations;
+using TankWatch.Core.Texts;
 using TankWatch.Core.Timelines;
 using TankWatch.Service.Storage;
 using TankWatch.Service.Tests.Sites;
@@ -17,7 +18,7 @@ public sealed class StoredJsonTests
 
     internal static Finding SampleFinding { get; } = new(
         FindingKind.ShortCycling, new("p1"), Priority.High, At.AddHours(-1), At, null, new("starts", new(9, 8, 10), "per hour"),
-        [new("chattering-probe", 0.7)], new("Pump p1 starts too often.", ["9 starts in an hour"], ["Look at the probe."], ["Switch off first."]));
+        [new("chattering-probe", 0.7)], new(Phrase.Literal("Pump p1 starts too often."), [Phrase.Literal("9 starts in an hour")], [Phrase.Literal("Look at the probe.")], [Phrase.Literal("Switch off first.")]));
 
     public static TheoryData<string, AlertEvent> Events => new()
     {

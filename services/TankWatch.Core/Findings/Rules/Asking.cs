@@ -1,5 +1,5 @@
-using System.Globalization;
 using TankWatch.Core.Sites;
+using TankWatch.Core.Texts;
 using TankWatch.Core.Time;
 
 namespace TankWatch.Core.Findings.Rules;
@@ -67,24 +67,20 @@ internal static class Asking
         return since;
     }
 
-    public static string NamesOf(SitePlan plan, IEnumerable<int> tanks) => string.Join(" and ", tanks.Select(t => plan.Tanks[t].Id.Value));
+    public static PhraseList NamesOf(SitePlan plan, IEnumerable<int> tanks) =>
+        PhraseList.Of(ListStyle.And, tanks.Select(t => (PhraseValue)plan.Tanks[t].Id.Value));
 
     /// <summary>A length of time in the words of daily life.</summary>
-    public static string Lasting(TimeSpan time) => time switch
+    public static Phrase Lasting(TimeSpan time) => time switch
     {
-        { TotalSeconds: < 100 } => Number(time.TotalSeconds, "second"),
-        { TotalMinutes: < 100 } => Number(time.TotalMinutes, "minute"),
-        { TotalHours: < 48 } => Number(time.TotalHours, "hour"),
-        _ => Number(time.TotalDays, "day"),
+        { TotalSeconds: < 100 } => Phrase.Of("span.seconds", ("n", Math.Round(time.TotalSeconds))),
+        { TotalMinutes: < 100 } => Phrase.Of("span.minutes", ("n", Math.Round(time.TotalMinutes))),
+        { TotalHours: < 48 } => Phrase.Of("span.hours", ("n", Math.Round(time.TotalHours))),
+        _ => Phrase.Of("span.days", ("n", Math.Round(time.TotalDays))),
     };
 
-    public static string Lasting(double seconds) => Lasting(TimeSpan.FromSeconds(seconds));
+    public static Phrase Lasting(double seconds) => Lasting(TimeSpan.FromSeconds(seconds));
 
-    public static string Plain(double value) => value.ToString(Math.Abs(value) < 10 ? "0.#" : "0", CultureInfo.InvariantCulture);
-
-    private static string Number(double value, string unit)
-    {
-        var rounded = Math.Round(value);
-        return string.Create(CultureInfo.InvariantCulture, $"{rounded:0} {unit}{(rounded == 1 ? "" : "s")}");
-    }
+    /// <summary>As exact as it deserves: below ten to a tenth.</summary>
+    public static double Plain(double value) => Math.Round(value, Math.Abs(value) < 10 ? 1 : 0, MidpointRounding.AwayFromZero);
 }

@@ -1,7 +1,7 @@
 using System.Collections.Immutable;
-using System.Globalization;
 using TankWatch.Core.Balance;
 using TankWatch.Core.Sites;
+using TankWatch.Core.Texts;
 
 namespace TankWatch.Core.Findings.Rules;
 
@@ -16,55 +16,45 @@ internal static class BalanceEvidence
     /// <param name="tank">Index of the tank.</param>
     /// <param name="found">The change.</param>
     /// <param name="filling">Passages while a pump ran, or those while none did.</param>
-    public static IEnumerable<string> Passages(RuleContext context, int tank, Found found, bool filling)
+    public static IEnumerable<Phrase> Passages(RuleContext context, int tank, Found found, bool filling)
     {
-        var plan = context.Plan;
+        var tankPlan = context.Plan.Tanks[tank];
         return context.Timeline.Tanks[tank].Balance!.Witnesses
             .Where(witness => witness.Filling == filling && witness.End > found.Since.UtcTicks)
             .OrderBy(witness => (witness.Gain - witness.Expected) / witness.Spread)
             .Take(Shown)
             .OrderBy(witness => witness.Start)
-            .Select(witness => Sentence(plan, plan.Tanks[tank], witness));
+            .Select(witness => Sentence(context, tankPlan, witness));
     }
 
-    private static string Sentence(SitePlan plan, Tank tank, in Witness witness)
+    private static Phrase Sentence(in RuleContext context, Tank tank, in Witness witness)
     {
-        var (from, to) = (tank.Probes[witness.From].Name, tank.Probes[witness.To].Name);
         var (start, end) = (new DateTimeOffset(witness.Start, TimeSpan.Zero), new DateTimeOffset(witness.End, TimeSpan.Zero));
-        var way = witness.From == witness.To ? $"back at probe {from}" : $"from probe {from} to {to}";
-        var (seen, expected) = (Litres(Math.Abs(witness.Gain)), Litres(Math.Abs(witness.Expected)));
-        var moved = witness.Filling ? "gained" : "lost";
-        return $"{RuleContext.Clock(plan, start)} to {RuleContext.Clock(plan, end)}, {way}: {tank.Id} {moved} {seen} L in {Asking.Lasting(end - start)}; {expected} L were to be expected, give or take {Litres(witness.Spread)}.";
+        var key = (witness.Filling, witness.From == witness.To) switch
+        {
+            (true, false) => "passage.filling",
+            (true, true) => "passage.filling.back",
+            (false, false) => "passage.draining",
+            (false, true) => "passage.draining.back",
+        };
+        return Phrase.Of(
+            key, ("start", context.Clock(start)), ("end", context.Clock(end)), ("from", tank.Probes[witness.From].Name), ("to", tank.Probes[witness.To].Name),
+            ("tank", tank.Id.Value), ("seen", Math.Round(Math.Abs(witness.Gain))), ("span", Asking.Lasting(end - start)),
+            ("expected", Math.Round(Math.Abs(witness.Expected))), ("spread", Math.Round(witness.Spread)));
     }
 
     /// <summary>What else it may be; null when it can be nothing else.</summary>
-    public static string? Otherwise(Found found)
+    public static Phrase? Otherwise(Found found)
     {
         var others = found.Causes.Skip(1).Where(cause => cause.Probability >= WorthNaming)
-            .Select(cause => $"{InWords(cause.Name)} ({Percent(cause.Probability)})").ToList();
-        return others.Count == 0 ? null : $"It could also be {string.Join(", or ", others)}.";
+            .Select(cause => (PhraseValue)Phrase.Of("otherwise.cause", ("cause", Terms.Cause(cause.Name)), ("share", Percent(cause.Probability)))).ToList();
+        return others.Count == 0 ? null : Phrase.Of("otherwise", ("causes", PhraseList.Of(ListStyle.Or, others)));
     }
 
-    public static ImmutableArray<string> All(params IEnumerable<string?>[] lines) => [.. lines.SelectMany(part => part).OfType<string>()];
+    public static ImmutableArray<Phrase> All(params IEnumerable<Phrase?>[] lines) => [.. lines.SelectMany(part => part).OfType<Phrase>()];
 
-    public static string InWords(string cause) => cause switch
-    {
-        "leak" => "a steady leak",
-        "growing-leak" => "a leak that grows",
-        "back-drain" => "water that runs back through the pump while it rests",
-        "heavy-use" => "more use than usual",
-        "new-habit" => "a new use at fixed hours, such as watering at night",
-        "weak-pump" => "a pump that delivers less",
-        "low-voltage" => "a low supply voltage",
-        _ => cause,
-    };
-
-    /// <summary>A size with its interval: "61 L/h (50 to 72)".</summary>
-    public static string Sized(Estimate size, string unit) => $"{Asking.Plain(size.Value)} {unit} ({Asking.Plain(size.Low)} to {Asking.Plain(size.High)})";
+    /// <summary>Whole per cent of a share of 0 to 1.</summary>
+    public static double Percent(double share) => Math.Round(100 * share, MidpointRounding.AwayFromZero);
 
     public static Estimate Interval(double value, double spread) => new(value, value - (BalanceAccount.Ninety * spread), value + (BalanceAccount.Ninety * spread));
-
-    private static string Litres(double value) => Math.Round(value).ToString("0", CultureInfo.InvariantCulture);
-
-    private static string Percent(double share) => share.ToString("0 %", CultureInfo.InvariantCulture);
 }

@@ -1,4 +1,6 @@
+using System.Collections.Immutable;
 using TankWatch.Core.Balance;
+using TankWatch.Core.Texts;
 
 namespace TankWatch.Core.Findings.Rules;
 
@@ -8,6 +10,8 @@ internal sealed class HeavyUse : Rule
     public override FindingKind Kind => FindingKind.HeavyUse;
     public override RuleScope Scope => RuleScope.Overhead;
     public override Priority Priority => Priority.Low;
+
+    private static readonly ImmutableArray<Phrase> Advice = Phrase.Each("heavy-use.advice.ask");
 
     public override Verdict Judge(in RuleContext context, int device) => context.Timeline.Tanks[device].Balance switch
     {
@@ -22,18 +26,24 @@ internal sealed class HeavyUse : Rule
         var found = context.Timeline.Tanks[device].Balance!.Use!;
         var isHabit = Changes.IsHabit(found.Change);
         var size = isHabit ? BalanceEvidence.Interval(found.Size, found.Spread) : BalanceEvidence.Interval(100 * found.Size, 100 * found.Spread);
+        var (what, low, high) = (Asking.Plain(size.Value), Asking.Plain(size.Low), Asking.Plain(size.High));
         var summary = isHabit
-            ? $"Between {Changes.FirstHour(found.Change):00}:00 and {(Changes.FirstHour(found.Change) + 3) % 24:00}:00 about {Asking.Plain(size.Value)} litres an hour more than usual leave tank {tank.Id}, as if something new were watered or filled at that time."
-            : $"About {Asking.Plain(size.Value)} % more water than usual is drawn from tank {tank.Id}, at the hours at which it always is.";
+            ? Phrase.Of("heavy-use.summary.habit", ("from", At(Changes.FirstHour(found.Change))), ("to", At(Changes.FirstHour(found.Change) + 3)), ("rate", what), ("tank", tank.Id.Value))
+            : Phrase.Of("heavy-use.summary", ("share", what), ("tank", tank.Id.Value));
+        var more = isHabit
+            ? Phrase.Of("heavy-use.evidence.rate", ("since", context.Clock(since)), ("rate", what), ("low", low), ("high", high))
+            : Phrase.Of("heavy-use.evidence.share", ("since", context.Clock(since)), ("share", what), ("low", low), ("high", high));
         return new(
             new(
                 summary,
                 BalanceEvidence.All(
-                    [$"Since about {context.Clock(since)}: {BalanceEvidence.Sized(size, isHabit ? "L/h" : "%")} more."],
+                    [more],
                     BalanceEvidence.Passages(context, device, found, filling: false),
                     [BalanceEvidence.Otherwise(found)]),
-                ["Ask whether there are guests, an event, or something new that uses water; if so there is nothing to mend."],
+                Advice,
                 []),
             found.Causes, new("use", size, isHabit ? "L/h" : "%"));
     }
+
+    private static TimeOnly At(int hour) => new(hour % 24, 0);
 }

@@ -1,5 +1,7 @@
+using System.Collections.Immutable;
 using TankWatch.Core.Balance;
 using TankWatch.Core.Hydraulics;
+using TankWatch.Core.Texts;
 
 namespace TankWatch.Core.Findings.Rules;
 
@@ -17,28 +19,28 @@ internal sealed class Leak : Rule
         var tank = context.Plan.Tanks[device];
         var found = context.Timeline.Tanks[device].Balance!.Outflow!;
         var size = Outflows.SizeOf(found);
-        var grows = found.Change == Change.GrowingLeak ? ", and it grows" : "";
+        var rate = Asking.Plain(size.Value);
         return new(
             new(
-                $"Tank {tank.Id} loses about {Asking.Plain(size.Value)} litres an hour at all hours, besides what people use{grows}.",
+                Phrase.Of(found.Change == Change.GrowingLeak ? "leak.summary.growing" : "leak.summary", ("tank", tank.Id.Value), ("rate", rate)),
                 BalanceEvidence.All(
                     [
-                        $"Since about {context.Clock(since)}: {BalanceEvidence.Sized(size, "L/h")}, {Asking.Plain(size.Value * 24)} litres a day.",
-                        "It shows most when people draw least:",
+                        Phrase.Of(
+                            "leak.evidence.rate", ("since", context.Clock(since)), ("rate", rate), ("low", Asking.Plain(size.Low)), ("high", Asking.Plain(size.High)),
+                            ("daily", Asking.Plain(size.Value * 24))),
+                        Phrase.Of("leak.evidence.quiet"),
                     ],
                     BalanceEvidence.Passages(context, device, found, filling: false),
                     [BalanceEvidence.Otherwise(found), Hole(size, tank)]),
                 [
-                    "Late in the evening, ask that nobody draws water for an hour and listen along the pipes below the tank: cisterns that run on are the most common cause.",
-                    $"One look settles it: with the outlet valve of {tank.Id} shut for a quiet hour, a level that still falls means the tank or its float valve; one that stands means the pipes and taps below.",
-                    "Look from outside at the overflow and the ground under the pipes for wet patches.",
+                    Phrase.Of("leak.advice.listen"), Phrase.Of("leak.advice.valve", ("tank", tank.Id.Value)), Phrase.Of("leak.advice.patches"),
                 ],
                 Cautions.Tank),
             found.Causes, new("leak", size, "L/h"));
     }
 
-    private static string Hole(Estimate size, Sites.Tank tank) =>
-        $"Under one metre of water, a hole of about {Asking.Plain(Orifice.HoleMillimetres(size.Value, metres: 1))} mm in {tank.Id} would lose as much.";
+    private static Phrase Hole(Estimate size, Sites.Tank tank) =>
+        Phrase.Of("leak.evidence.hole", ("size", Asking.Plain(Orifice.HoleMillimetres(size.Value, metres: 1))), ("tank", tank.Id.Value));
 }
 
 /// <summary>Water runs back through the pump when it stops.</summary>
@@ -47,6 +49,8 @@ internal sealed class BackDrain : Rule
     public override FindingKind Kind => FindingKind.BackDrain;
     public override RuleScope Scope => RuleScope.Overhead;
     public override Priority Priority => Priority.Medium;
+
+    private static readonly ImmutableArray<Phrase> Advice = Phrase.Each("back-drain.advice.listen", "back-drain.advice.valve");
 
     public override Verdict Judge(in RuleContext context, int device) => Outflows.Judge(context, device, backDrain: true);
 
@@ -57,17 +61,15 @@ internal sealed class BackDrain : Rule
         var size = Outflows.SizeOf(found);
         return new(
             new(
-                $"Tank {tank.Id} loses about {Asking.Plain(size.Value)} litres an hour while its pump rests: the non-return valve seems to pass.",
+                Phrase.Of("back-drain.summary", ("tank", tank.Id.Value), ("rate", Asking.Plain(size.Value))),
                 BalanceEvidence.All(
                     [
-                        $"Since about {context.Clock(since)}: {BalanceEvidence.Sized(size, "L/h")} while no pump runs; fills are as fast as before, which a leak would slow.",
+                        Phrase.Of(
+                            "back-drain.evidence.rate", ("since", context.Clock(since)), ("rate", Asking.Plain(size.Value)), ("low", Asking.Plain(size.Low)), ("high", Asking.Plain(size.High))),
                     ],
                     BalanceEvidence.Passages(context, device, found, filling: false),
                     [BalanceEvidence.Otherwise(found)]),
-                [
-                    "One look settles it: from outside, listen at the sump after the pump has stopped; water that still runs in with the public supply off comes back through the pump.",
-                    "Have the non-return valve in the riser checked for grit and wear.",
-                ],
+                Advice,
                 Cautions.PumpAndTank),
             found.Causes, new("back-drain", size, "L/h"));
     }

@@ -1,3 +1,5 @@
+using System.Collections.Immutable;
+using TankWatch.Core.Texts;
 using TankWatch.Core.Time;
 
 namespace TankWatch.Core.Findings.Rules;
@@ -14,6 +16,8 @@ internal sealed class LeftInManual : Rule
     /// <summary>At rest, whoever set it is expected back within the same working day; an empty tank is told of long before.</summary>
     public static readonly TimeSpan Resting = TimeSpan.FromHours(8);
 
+    private static readonly ImmutableArray<Phrase> Advice = Phrase.Each("left-in-manual.advice.who", "left-in-manual.advice.automatic");
+
     public override Verdict Judge(in RuleContext context, int device)
     {
         var pump = context.Timeline.Pumps[device];
@@ -29,11 +33,8 @@ internal sealed class LeftInManual : Rule
 
     public override Description Describe(in RuleContext context, int device, DateTimeOffset since)
     {
-        var pump = context.Plan.Pumps[device].Id;
         return new(new(
-            $"Pump {pump} was left in manual mode: it will not stop by itself when the tank is full or the sump empty.",
-            [$"In manual mode since {context.Clock(since)}."],
-            ["Find out who set it to manual and why.", "When that reason is gone, have it set back to automatic by someone allowed to."],
-            Cautions.PumpAndTank));
+            Phrase.Of("left-in-manual.summary", ("pump", context.Plan.Pumps[device].Id.Value)), [Phrase.Of("left-in-manual.evidence.since", ("since", context.Clock(since)))],
+            Advice, Cautions.PumpAndTank));
     }
 }

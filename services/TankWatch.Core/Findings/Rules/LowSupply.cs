@@ -1,5 +1,7 @@
+using System.Collections.Immutable;
 using TankWatch.Core.Sites;
 using TankWatch.Core.Supply;
+using TankWatch.Core.Texts;
 using TankWatch.Core.Time;
 using TankWatch.Core.Timelines;
 
@@ -28,6 +30,8 @@ internal sealed class LowSupply : Rule
     private static readonly TimeSpan LastsAtLeast = TimeSpan.FromHours(12);
 
     private static readonly TimeSpan AskAgain = TimeSpan.FromHours(1);
+
+    private static readonly ImmutableArray<Phrase> Advice = Phrase.Each("low-supply.advice.ask", "low-supply.advice.inlet", "low-supply.advice.save");
 
     public override FindingKind Kind => FindingKind.LowSupply;
     public override RuleScope Scope => RuleScope.Sump;
@@ -101,56 +105,71 @@ internal sealed class LowSupply : Rule
     {
         var (tank, sump) = (context.Plan.Tanks[device], context.Timeline.Tanks[device]);
         var missing = Short(context, tank, sump);
-        var summary = sump.EmptySince is not null ? $"Sump {tank.Id} is empty and does not refill"
-            : Missed(context, sump, device) is { } due ? $"The supply that sump {tank.Id} gets by about {Hour(context, due.To)} did not come"
-            : $"Sump {tank.Id} does not refill as it should";
-        summary += missing is { } litres ? $": about {Asking.Plain(litres.Value)} litres are missing." : ".";
         return new(
-            new(
-                summary, [.. Evidence(context, device, since, missing).OfType<string>()],
-                [
-                    "Ask whether the public supply ran, and at what pressure.",
-                    "One look settles it: from outside, see whether the inlet runs when the supply is on; if the street has water and the inlet has none, its valve is shut or stuck.",
-                    "Ask the residents to save water until it is back.",
-                ],
-                [Cautions.Sump, Cautions.Water]),
+            new(Summary(context, tank, sump, missing), [.. Evidence(context, device, since, missing).OfType<Phrase>()], Advice, [Cautions.Sump, Cautions.Water]),
             [], missing is { } size ? new("short", size, "L") : null);
     }
 
-    private static List<string?> Evidence(RuleContext context, int device, DateTimeOffset since, Estimate? missing)
+    private static Phrase Summary(in RuleContext context, Tank tank, TankTimeline sump, Estimate? missing)
+    {
+        var due = sump.EmptySince is null ? Missed(context, sump, tank.Index) : null;
+        var key = sump.EmptySince is not null ? "low-supply.summary.empty" : due is not null ? "low-supply.summary.missed" : "low-supply.summary.low";
+        var arguments = new List<(string, PhraseValue)> { ("tank", tank.Id.Value) };
+        if (due is { To: var to })
+        {
+            arguments.Add(("due", LocalClock.Near(to, context.Now, context.Plan.TimeZone)));
+        }
+
+        if (missing is { } litres)
+        {
+            arguments.Add(("litres", Asking.Plain(litres.Value)));
+        }
+
+        return Phrase.Of(missing is null ? key : key + ".short", [.. arguments]);
+    }
+
+    private static List<Phrase?> Evidence(RuleContext context, int device, DateTimeOffset since, Estimate? missing)
     {
         var (plan, tank, sump) = (context.Plan, context.Plan.Tanks[device], context.Timeline.Tanks[device]);
         var restart = tank.Probes[Math.Min(1, tank.Probes.Length - 1)].Name;
-        var lines = new List<string?>
+        var lines = new List<Phrase?>
         {
-            sump.EmptySince is { } empty ? $"Below its cut-out probe since {context.Clock(empty)}; the pump cannot draw."
-                : Missed(context, sump, device) is null ? $"Below its {restart} probe since {context.Clock(since)}." : null,
+            sump.EmptySince is { } empty ? Phrase.Of("low-supply.evidence.empty", ("since", context.Clock(empty)))
+                : Missed(context, sump, device) is null ? Phrase.Of("low-supply.evidence.low", ("probe", restart), ("since", context.Clock(since))) : null,
             plan.SupplyHours.IsEmpty ? null
-                : $"The supply is due {string.Join(" and ", plan.SupplyHours.Select(h => $"{h.From:HH:mm} to {h.To:HH:mm}"))}.",
+                : Phrase.Of("low-supply.evidence.due", ("hours", PhraseList.Of(ListStyle.And, plan.SupplyHours.Select(h => Phrase.Of("window", ("from", h.From), ("to", h.To)))))),
         };
         if (sump.Supply is not { } supply || SupplyTimes.ProbeOf(plan, supply, device) is var probe && sump.Probes[probe].ChangedAt is not { } fell)
         {
-            return [.. lines, "It normally refills within a day."];
+            return [.. lines, Phrase.Of("low-supply.evidence.daily")];
         }
 
         var name = tank.Probes[probe].Name;
-        lines.Add(SupplyTimes.Next(plan, supply, fell) is { } due
-            ? $"Expected: water at probe {name} between {context.Clock(due.From)} and {context.Clock(due.To)}{(supply.HasLearnt ? $", as on nearly all of the last {supply.Past.Length} days that were known whole" : "")}. Seen: it sank below {name} at {context.Clock(fell)} and has not come back."
-            : $"It sank below probe {name} at {context.Clock(fell)} and has not come back; it normally refills within a day.");
+        lines.Add(Expected(context, supply, name, fell));
         lines.Add(missing is { } litres
-            ? $"Against a sump at probe {name} it is short by {BalanceEvidence.Sized(litres, "L")}, if nothing came in since its last probe was passed at {context.Clock(new(supply.Anchor.At, TimeSpan.Zero))}." : null);
+            ? Phrase.Of(
+                "low-supply.evidence.short", ("probe", name), ("litres", Asking.Plain(litres.Value)), ("low", Asking.Plain(litres.Low)), ("high", Asking.Plain(litres.High)),
+                ("passed", context.Clock(new(supply.Anchor.At, TimeSpan.Zero)))) : null);
         var until = Until(context, supply);
         lines.Add(Outlook.Lacking(context.Timeline, plan, device, context.Now, until) is { Value: > 0 } lacking
-            ? $"Until {context.Clock(until)} people usually draw {BalanceEvidence.Sized(lacking, "L")} more than sump and tanks now hold." : null);
-        lines.Add("It could also be an inlet valve that is shut or stuck, or a probe that no longer sees water.");
+            ? Phrase.Of(
+                "low-supply.evidence.lacking", ("until", context.Clock(until)), ("litres", Asking.Plain(lacking.Value)), ("low", Asking.Plain(lacking.Low)),
+                ("high", Asking.Plain(lacking.High))) : null);
+        lines.Add(Phrase.Of("low-supply.evidence.otherwise"));
         return lines;
     }
+
+    /// <summary>What the supply should have done, against what the sump did.</summary>
+    private static Phrase Expected(in RuleContext context, SumpSupply supply, string probe, DateTimeOffset fell) =>
+        SupplyTimes.Next(context.Plan, supply, fell) is not { } due ? Phrase.Of("low-supply.evidence.sank", ("probe", probe), ("fell", context.Clock(fell)))
+        : supply.HasLearnt ? Phrase.Of(
+            "low-supply.evidence.expected.learnt", ("probe", probe), ("from", context.Clock(due.From)), ("to", context.Clock(due.To)), ("days", supply.Past.Length),
+            ("fell", context.Clock(fell)))
+        : Phrase.Of("low-supply.evidence.expected", ("probe", probe), ("from", context.Clock(due.From)), ("to", context.Clock(due.To)), ("fell", context.Clock(fell)));
 
     private static SupplyWindow? Missed(in RuleContext context, TankTimeline sump, int device) =>
         sump.Supply is { } supply && sump.Probes[SupplyTimes.ProbeOf(context.Plan, supply, device)].ChangedAt is { } fell
         && SupplyTimes.Next(context.Plan, supply, fell) is { } due && due.To + Late <= context.Now ? due : null;
-
-    private static string Hour(in RuleContext context, DateTimeOffset at) => LocalClock.Near(at, context.Now, context.Plan.TimeZone);
 
     /// <summary>Litres that the sump lacks against the probe its supply usually brings it to, none having come unseen.</summary>
     private static Estimate? Short(in RuleContext context, Tank tank, TankTimeline sump)

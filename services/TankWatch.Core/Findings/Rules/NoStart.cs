@@ -1,5 +1,7 @@
+using System.Collections.Immutable;
 using TankWatch.Core.Observations;
 using TankWatch.Core.Sites;
+using TankWatch.Core.Texts;
 using TankWatch.Core.Time;
 
 namespace TankWatch.Core.Findings.Rules;
@@ -9,6 +11,7 @@ internal sealed class NoStart : Rule
 {
     // Where nothing tells whether the sump has water, a while longer passes before the pump is blamed.
     private static readonly TimeSpan UnknownSumpGrace = TimeSpan.FromMinutes(10);
+    private static readonly ImmutableArray<Phrase> Advice = Phrase.Each("no-start.advice.control", "no-start.advice.electrician");
 
     public override FindingKind Kind => FindingKind.NoStart;
     public override RuleScope Scope => RuleScope.Pump;
@@ -69,12 +72,11 @@ internal sealed class NoStart : Rule
         var plan = context.Plan.Pumps[device];
         var known = plan.From is { } sump && !context.Plan.Tanks[sump].Probes.IsEmpty;
         return new(new(
-            $"Pump {plan.Id} does not start although {Asking.NamesOf(context.Plan, plan.To)} calls for water.",
+            Phrase.Of("no-start.summary", ("pump", plan.Id.Value), ("tanks", Asking.NamesOf(context.Plan, plan.To)), ("count", plan.To.Length)),
             [
-                $"The lowest probe is dry and the pump at rest since {context.Clock(since)}, in automatic mode.",
-                known ? "The sump has water, and no protection was reported to hold the pump." : "Whether there is water to draw is not measured here; no protection was reported to hold the pump.",
+                Phrase.Of("no-start.evidence.since", ("since", context.Clock(since))),
+                Phrase.Of(known ? "no-start.evidence.water" : "no-start.evidence.unmeasured"),
             ],
-            ["See whether the control has power and shows a fault.", "Have the starter, the capacitor and the wiring checked by a licensed electrician."],
-            Cautions.Pump));
+            Advice, Cautions.Pump));
     }
 }

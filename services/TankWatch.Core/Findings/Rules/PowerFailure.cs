@@ -1,3 +1,6 @@
+using System.Collections.Immutable;
+using TankWatch.Core.Texts;
+
 namespace TankWatch.Core.Findings.Rules;
 
 /// <summary>The mains are off where a unit is.</summary>
@@ -9,6 +12,9 @@ internal sealed class PowerFailure : Rule
     public override TimeSpan RaiseAfter => TimeSpan.FromSeconds(60);
     public override TimeSpan ClearAfter => TimeSpan.FromSeconds(60);
 
+    private static readonly ImmutableArray<Phrase> Advice =
+        Phrase.Each("power-failure.advice.neighbours", "power-failure.advice.electrician", "power-failure.advice.save");
+
     public override Verdict Judge(in RuleContext context, int device) => context.Timeline.Units[device] switch
     {
         { MainsOffSince: { } since } => Verdict.Holds(since),
@@ -18,11 +24,9 @@ internal sealed class PowerFailure : Rule
 
     public override Description Describe(in RuleContext context, int device, DateTimeOffset since)
     {
-        var unit = context.Plan.Units[device].Id;
         return new(new(
-            $"The mains are off at {context.Plan.Name}; no pump can run there.",
-            [$"Unit {unit} has reported no mains since {context.Clock(since)}."],
-            ["Ask neighbours whether theirs are off too; if so, the electricity supplier knows or should be told.", "If only this building is dark, call a licensed electrician.", "Ask the residents to save water: the tank is not being filled."],
-            Cautions.Pump));
+            Phrase.Of("power-failure.summary", ("site", context.Plan.Name)),
+            [Phrase.Of("power-failure.evidence.since", ("unit", context.Plan.Units[device].Id.Value), ("since", context.Clock(since)))],
+            Advice, Cautions.Pump));
     }
 }

@@ -1,6 +1,8 @@
+using System.Collections.Immutable;
 using TankWatch.Core.Sites;
-using TankWatch.Core.Timelines;
+using TankWatch.Core.Texts;
 using TankWatch.Core.Time;
+using TankWatch.Core.Timelines;
 
 namespace TankWatch.Core.Findings.Rules;
 
@@ -14,6 +16,7 @@ internal sealed class ProbeFault : Rule
     private static readonly TimeSpan CalmWindow = TimeSpan.FromMinutes(30);
     private const int FlipsToRaise = 6;
     private const int PassesToRaise = 2;
+    private static readonly ImmutableArray<Phrase> Advice = Phrase.Each("probe-fault.advice.probes", "probe-fault.advice.common");
 
     public override FindingKind Kind => FindingKind.ProbeFault;
     public override RuleScope Scope => RuleScope.AnyTank;
@@ -61,38 +64,39 @@ internal sealed class ProbeFault : Rule
     public override Description Describe(in RuleContext context, int device, DateTimeOffset since)
     {
         var (plan, tank) = (context.Plan.Tanks[device], context.Timeline.Tanks[device]);
-        var (what, evidence, cause) = Form(context, plan, tank);
-        return new(
-            new(
-                $"The probes of tank {plan.Id} cannot be right: {what}. Its level is not to be relied on until they are mended.",
-                [evidence, "What is said of this tank's water meanwhile may be wrong, and so may the control's starts and stops."],
-                ["Have the probes checked: scale, corrosion, a loose or crossed lead, a lead cut through, a probe that touches the wall.", "Have the common electrode checked too: it must be the lowest of all."],
-                Cautions.PumpAndTank),
-            [new(cause, 1.0)]);
+        var (summary, evidence, cause) = Form(context, plan, tank);
+        return new(new(summary, [evidence, Phrase.Of("probe-fault.evidence.meanwhile")], Advice, Cautions.PumpAndTank), [new(cause, 1.0)]);
     }
 
-    private static (string What, string Evidence, string Cause) Form(in RuleContext context, Tank plan, TankTimeline tank)
+    private static (Phrase Summary, Phrase Evidence, string Cause) Form(in RuleContext context, Tank plan, TankTimeline tank)
     {
         if (tank.CommonLostSince is { } lost)
         {
-            return ("all went dry at once, faster than any draw", $"All probes went dry together at {context.Clock(lost)}: the common electrode or its lead is likely lost.", "lost-common");
+            return (Summary("probe-fault.summary.lost-common"), Phrase.Of("probe-fault.evidence.lost-common", ("at", context.Clock(lost))), "lost-common");
         }
 
         for (var i = 0; i < tank.Probes.Length; i++)
         {
+            var probe = plan.Probes[i].Name;
             if (tank.Probes[i].PassedBy >= PassesToRaise)
             {
-                return ($"probe {plan.Probes[i].Name} stays {(tank.IsWet(i) ? "wet" : "dry")} while the water goes past it", $"The probes below and above {plan.Probes[i].Name} changed in order {tank.Probes[i].PassedBy} times and it did not.", "stuck-probe");
+                return (
+                    SummaryOf(tank.IsWet(i) ? "probe-fault.summary.stuck-wet" : "probe-fault.summary.stuck-dry", probe),
+                    Phrase.Of("probe-fault.evidence.stuck", ("probe", probe), ("count", tank.Probes[i].PassedBy)), "stuck-probe");
             }
 
             var flips = tank.Probes[i].Flips.CountWithin(FlickerWindow, context.Now);
             if (flips >= FlipsToRaise)
             {
-                return ($"probe {plan.Probes[i].Name} flickers between wet and dry", $"{flips + 2} changes of {plan.Probes[i].Name} alone within ten minutes.", "chattering-probe");
+                return (SummaryOf("probe-fault.summary.chattering", probe), Phrase.Of("probe-fault.evidence.chattering", ("count", flips + 2), ("probe", probe)), "chattering-probe");
             }
         }
 
-        return ("a higher one is wet above a dry one", $"Wet from the lowest to the highest: {string.Join(", ", plan.Probes.Select((p, i) => $"{p.Name} {(tank.IsWet(i) ? "wet" : "dry")}"))}.", "impossible-order");
-    }
+        var wet = plan.Probes.Select((p, i) => (PhraseValue)Phrase.Of(tank.IsWet(i) ? "probe-fault.evidence.order.wet" : "probe-fault.evidence.order.dry", ("probe", p.Name)));
+        return (Summary("probe-fault.summary.order"), Phrase.Of("probe-fault.evidence.order", ("probes", PhraseList.Of(ListStyle.Comma, wet))), "impossible-order");
 
+        Phrase Summary(string key) => Phrase.Of(key, ("tank", plan.Id.Value));
+
+        Phrase SummaryOf(string key, string probe) => Phrase.Of(key, ("tank", plan.Id.Value), ("probe", probe));
+    }
 }

@@ -1,3 +1,6 @@
+using System.Collections.Immutable;
+using TankWatch.Core.Texts;
+
 namespace TankWatch.Core.Findings.Rules;
 
 /// <summary>A run in progress is past any credible fill of everything it feeds, from empty.</summary>
@@ -7,6 +10,7 @@ internal sealed class RunTooLong : Rule
     private const double TimesNormal = 3;
     private const int EnoughRuns = 5;
     private static readonly TimeSpan Least = TimeSpan.FromMinutes(20);
+    private static readonly ImmutableArray<Phrase> Advice = Phrase.Each("run-too-long.advice.look", "run-too-long.advice.nothing", "run-too-long.advice.full");
 
     public override FindingKind Kind => FindingKind.RunTooLong;
     public override RuleScope Scope => RuleScope.Pump;
@@ -31,13 +35,13 @@ internal sealed class RunTooLong : Rule
     {
         var (pump, state) = (context.Plan.Pumps[device], context.Timeline.Pumps[device]);
         return new(new(
-            $"Pump {pump.Id} has been running longer than any filling of {Asking.NamesOf(context.Plan, pump.To)} can take.",
+            Phrase.Of("run-too-long.summary", ("pump", pump.Id.Value), ("tanks", Asking.NamesOf(context.Plan, pump.To))),
             [
-                $"Running since {context.Clock(state.Run!.StartedAt)}; even from empty a fill should take at most {Asking.Lasting(Limit(context, device)!.Value)}.",
-                state.NormalRunSeconds is { Count: >= EnoughRuns, Median: { } normal } ? $"Its own normal run lasts {Asking.Lasting(normal)}." : "Its own normal is not known yet; its rating was used.",
+                Phrase.Of("run-too-long.evidence.since", ("started", context.Clock(state.Run!.StartedAt)), ("limit", Asking.Lasting(Limit(context, device)!.Value))),
+                state.NormalRunSeconds is { Count: >= EnoughRuns, Median: { } normal }
+                    ? Phrase.Of("run-too-long.evidence.normal", ("normal", Asking.Lasting(normal))) : Phrase.Of("run-too-long.evidence.rated"),
             ],
-            ["See whether water arrives in the tank and whether it overflows.", "If nothing arrives, have the pump switched off and the suction, the valves and the riser checked: a pump that moves no water is soon ruined.", "If the tank is full, have the highest probe checked."],
-            Cautions.PumpAndTank));
+            Advice, Cautions.PumpAndTank));
     }
 
     /// <summary>How long a fill of every tank served, from empty, may take at worst; null while nothing tells.</summary>

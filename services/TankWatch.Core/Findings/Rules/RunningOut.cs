@@ -1,7 +1,9 @@
+using System.Collections.Immutable;
 using TankWatch.Core.Balance;
 using TankWatch.Core.Observations;
 using TankWatch.Core.Sites;
 using TankWatch.Core.Supply;
+using TankWatch.Core.Texts;
 using TankWatch.Core.Time;
 
 namespace TankWatch.Core.Findings.Rules;
@@ -13,6 +15,8 @@ internal sealed class RunningOut : Rule
 
     // Asked again this often while something keeps the tank from being filled.
     private static readonly TimeSpan AskAgain = TimeSpan.FromMinutes(15);
+
+    private static readonly ImmutableArray<Phrase> Advice = Phrase.Each("running-out.advice.save", "running-out.advice.why", "running-out.advice.arrange");
 
     public override FindingKind Kind => FindingKind.RunningOut;
     public override RuleScope Scope => RuleScope.Overhead;
@@ -92,48 +96,49 @@ internal sealed class RunningOut : Rule
         return new(
             new(
                 water.EmptySince is null && hours is { } left
-                    ? $"Tank {tank.Id} will be empty in about {Asking.Lasting(TimeSpan.FromHours(left.Value))} and is not being filled: {Reason(context, device)}."
-                    : $"Tank {tank.Id} is running out of water and is not being filled: {Reason(context, device)}.",
-                [.. Evidence(context, tank, want, hours).OfType<string>()],
-                ["Tell the residents to save water.", "See why the pump does not fill the tank: power, sump, control, in that order.", "Arrange for water if the cause cannot be mended today."],
-                Cautions.PumpAndSump),
+                    ? Phrase.Of("running-out.summary.ahead", ("tank", tank.Id.Value), ("span", Asking.Lasting(TimeSpan.FromHours(left.Value))), ("reason", Reason(context, device)))
+                    : Phrase.Of("running-out.summary", ("tank", tank.Id.Value), ("reason", Reason(context, device))),
+                [.. Evidence(context, tank, want, hours).OfType<Phrase>()], Advice, Cautions.PumpAndSump),
             [], hours is { } size ? new("empty-in", size, "h") : null);
     }
 
-    private static IEnumerable<string?> Evidence(RuleContext context, Tank tank, Want? want, Estimate? hours)
+    private static IEnumerable<Phrase?> Evidence(RuleContext context, Tank tank, Want? want, Estimate? hours)
     {
         var water = context.Timeline.Tanks[tank.Index];
-        var reserve = tank.FireReserve.Value > 0 ? ", down to the fire reserve" : "";
         if (water.EmptySince is { } empty)
         {
             var left = tank.Probes[0].Volume.Value - tank.FireReserve.Value;
-            yield return $"Below its lowest probe since {context.Clock(empty)}.";
-            yield return left > 0 ? $"At that moment {Asking.Plain(left)} litres were left to use{(hours is null ? "; what is left now is not known" : "")}."
-                : "Nothing above the fire reserve is left to use.";
+            yield return Phrase.Of("running-out.evidence.below", ("since", context.Clock(empty)));
+            yield return left <= 0 ? Phrase.Of("running-out.evidence.reserve")
+                : Phrase.Of(hours is null ? "running-out.evidence.left-then" : "running-out.evidence.left", ("litres", Asking.Plain(left)));
         }
         else if (water.Last is { } last)
         {
-            yield return $"The water {(last.Rising ? "rose to" : "sank below")} probe {tank.Probes[last.Probe].Name} at {context.Clock(last.At)}.";
+            yield return Phrase.Of(
+                last.Rising ? "running-out.evidence.rose" : "running-out.evidence.sank", ("probe", tank.Probes[last.Probe].Name), ("at", context.Clock(last.At)));
         }
 
         if (hours is { } span)
         {
-            yield return $"As people use water at these hours it is empty{reserve} in {Asking.Plain(span.Low)} to {Asking.Plain(span.High)} hours, between {context.Clock(context.Now.AddHours(span.Low))} and {context.Clock(context.Now.AddHours(span.High))}.";
+            yield return Phrase.Of(
+                tank.FireReserve.Value > 0 ? "running-out.evidence.empty-to-reserve" : "running-out.evidence.empty", ("low", Asking.Plain(span.Low)), ("high", Asking.Plain(span.High)),
+                ("from", context.Clock(context.Now.AddHours(span.Low))), ("to", context.Clock(context.Now.AddHours(span.High))));
         }
 
         if (want is not null)
         {
-            yield return want.More > 0 ? $"Counted in: {Asking.Plain(want.More)} litres that the pump can still draw from the sump." : null;
-            yield return want.IsSupply ? $"Water may come from {context.Clock(want.WaterFrom)} on." : $"The pump has been held since {context.Clock(want.Since)}.";
-            yield return "Should people draw less than usual, or water come earlier, it lasts longer; one look at the pump and the sump's inlet tells whether it is being filled.";
+            yield return want.More > 0 ? Phrase.Of("running-out.evidence.more", ("litres", Asking.Plain(want.More))) : null;
+            yield return want.IsSupply ? Phrase.Of("running-out.evidence.supply", ("at", context.Clock(want.WaterFrom)))
+                : Phrase.Of("running-out.evidence.held", ("since", context.Clock(want.Since)));
+            yield return Phrase.Of("running-out.evidence.less");
         }
     }
 
-    private static string Reason(in RuleContext context, int device)
+    private static Phrase Reason(in RuleContext context, int device)
     {
         if (context.MainsAreOff())
         {
-            return "the mains are off";
+            return Phrase.Of("running-out.reason.mains");
         }
 
         foreach (var pump in context.Plan.Pumps)
@@ -144,32 +149,33 @@ internal sealed class RunningOut : Rule
             }
         }
 
-        return "no pump is known to feed it";
+        return Phrase.Of("running-out.reason.no-pump");
     }
 
-    private static string? ReasonOf(in RuleContext context, Pump pump)
+    private static Phrase? ReasonOf(in RuleContext context, Pump pump)
     {
         var state = context.Timeline.Pumps[pump.Index];
         if (state.CutOutAt is not null || (pump.From is { } sump && context.Timeline.Tanks[sump].EmptySince is not null))
         {
-            return "the sump is empty";
+            return Phrase.Of("running-out.reason.sump-empty");
         }
 
         if (pump.From is { } low && context.Timeline.Tanks[low] is { Wet: not null, Probes.Length: > 1 } water && !water.IsWet(1))
         {
-            return "the sump is below its restart probe";
+            return Phrase.Of("running-out.reason.sump-low");
         }
 
-        return (state.Running, state.Cause) switch
+        var key = (state.Running, state.Cause) switch
         {
-            (true, _) => $"pump {pump.Id} runs but no water arrives",
-            (null, _) => $"nothing is known of pump {pump.Id}",
-            (_, PumpCause.DryRun) => $"pump {pump.Id} was stopped because no water came",
-            (_, PumpCause.UnderVoltage or PumpCause.OverVoltage) => $"the voltage stopped pump {pump.Id}",
-            (_, PumpCause.Overload) => $"overload stopped pump {pump.Id}",
-            (_, PumpCause.Power) => $"pump {pump.Id} lost its power",
-            _ when state.IsManual => $"pump {pump.Id} is in manual mode and switched off",
-            _ => $"pump {pump.Id} does not run",
+            (true, _) => "running-out.reason.no-water",
+            (null, _) => "running-out.reason.unknown",
+            (_, PumpCause.DryRun) => "running-out.reason.dry-run",
+            (_, PumpCause.UnderVoltage or PumpCause.OverVoltage) => "running-out.reason.voltage",
+            (_, PumpCause.Overload) => "running-out.reason.overload",
+            (_, PumpCause.Power) => "running-out.reason.power",
+            _ when state.IsManual => "running-out.reason.manual",
+            _ => "running-out.reason.idle",
         };
+        return Phrase.Of(key, ("pump", pump.Id.Value));
     }
 }

@@ -1,8 +1,9 @@
 using System.Collections.Immutable;
 using TankWatch.Core.Hydraulics;
 using TankWatch.Core.Sites;
-using TankWatch.Core.Timelines;
+using TankWatch.Core.Texts;
 using TankWatch.Core.Time;
+using TankWatch.Core.Timelines;
 
 namespace TankWatch.Core.Findings.Rules;
 
@@ -52,21 +53,23 @@ internal sealed class ShortCycling : Rule
         var starts = pump.AutomaticStarts.CountWithin(Window, context.Now);
         var limit = WaterLimit(context, plan);
         var cause = CauseOf(context, plan, pump, starts, limit);
-        var evidence = ImmutableArray.CreateBuilder<string>();
-        evidence.Add($"{starts} automatic starts in the hour up to {context.Clock(context.Now)}; the motor stands {Asking.Plain(plan.MaxStartsPerHour)}{Assumed(plan.MaxStartsAssumed)}.");
+        var evidence = ImmutableArray.CreateBuilder<Phrase>();
+        evidence.Add(Phrase.Of(
+            plan.MaxStartsAssumed ? "short-cycling.evidence.starts.assumed" : "short-cycling.evidence.starts",
+            ("starts", starts), ("now", context.Clock(context.Now)), ("limit", Asking.Plain(plan.MaxStartsPerHour))));
         if (MedianRun(pump) is { } median)
         {
-            evidence.Add($"Of the last {pump.TopRuns.Length} automatic runs that filled the tank, half were shorter than {Asking.Lasting(median)}; the motor needs {Asking.Lasting(plan.MinRun)}{Assumed(plan.MinRunAssumed)}.");
+            evidence.Add(Phrase.Of(
+                plan.MinRunAssumed ? "short-cycling.evidence.runs.assumed" : "short-cycling.evidence.runs",
+                ("count", pump.TopRuns.Length), ("median", Asking.Lasting(median)), ("needed", Asking.Lasting(plan.MinRun))));
         }
 
         if (limit is { } most)
         {
-            evidence.Add($"Use of water alone can start this pump at most {Asking.Plain(most)} times an hour.");
+            evidence.Add(Phrase.Of("short-cycling.evidence.water", ("most", Asking.Plain(most))));
         }
 
-        var text = new FindingText(
-            $"Pump {plan.Id} starts too often or runs too briefly, which wears out its motor and starter{Because(cause)}.",
-            evidence.ToImmutable(), Advice(cause), Cautions.PumpAndTank);
+        var text = new FindingText(Phrase.Of(Summary(cause), ("pump", plan.Id.Value)), evidence.ToImmutable(), Advice(cause), Cautions.PumpAndTank);
         return new(text, cause == Asking.Undetermined ? [new(Asking.Undetermined, 1)] : [new(cause, Told), new(Asking.Undetermined, 1 - Told)]);
     }
 
@@ -123,21 +126,19 @@ internal sealed class ShortCycling : Rule
         return limit >= plan.MaxStartsPerHour ? "probes-too-close" : Asking.Undetermined;
     }
 
-    private static string Assumed(bool assumed) => assumed ? " (assumed, the site file does not say)" : "";
-
-    private static string Because(string cause) => cause switch
+    private static string Summary(string cause) => cause switch
     {
-        "supply" => ": the supply of power or water keeps cutting its runs short",
-        "chattering-probe" => ": a probe flickers between wet and dry",
-        "probes-too-close" => ": the probes that start and stop it are too close together",
-        _ => "",
+        "supply" => "short-cycling.summary.supply",
+        "chattering-probe" => "short-cycling.summary.chattering-probe",
+        "probes-too-close" => "short-cycling.summary.probes-too-close",
+        _ => "short-cycling.summary",
     };
 
-    private static ImmutableArray<string> Advice(string cause) => cause switch
+    private static ImmutableArray<Phrase> Advice(string cause) => cause switch
     {
-        "supply" => ["Look at what stops the runs: the pump's trips of the last hour are in its history.", "If the voltage is at fault, ask the electricity supplier; if the sump runs dry, see the sump."],
-        "chattering-probe" => ["Have the lowest and the highest probe of the tank checked for scale, corrosion, a loose lead, and ripple from the inlet.", "Ask whether the inlet pours onto the probes."],
-        "probes-too-close" => ["Have the lowest probe set lower or the highest one higher, so that a run lasts longer.", "Check that the volumes in the site file are right."],
-        _ => ["Watch one whole cycle from a safe place: does the pump stop before the tank is full?", "Have the probes and the non-return valve checked."],
+        "supply" => Phrase.Each("short-cycling.advice.trips", "short-cycling.advice.supply"),
+        "chattering-probe" => Phrase.Each("short-cycling.advice.probes", "short-cycling.advice.inlet"),
+        "probes-too-close" => Phrase.Each("short-cycling.advice.spacing", "short-cycling.advice.volumes"),
+        _ => Phrase.Each("short-cycling.advice.watch", "short-cycling.advice.check"),
     };
 }

@@ -1,4 +1,5 @@
 using System.Collections.Immutable;
+using TankWatch.Core.Texts;
 using TankWatch.Core.Time;
 
 namespace TankWatch.Core.Findings.Rules;
@@ -12,6 +13,7 @@ internal sealed class SlowFill : Rule
 {
     private const int InARow = 3;
     private const double ClearRatio = 1.15;
+    private static readonly ImmutableArray<Phrase> Advice = Phrase.Each("slow-fill.advice.compare", "slow-fill.advice.ask");
 
     public override FindingKind Kind => FindingKind.SlowFill;
     public override RuleScope Scope => RuleScope.Pump;
@@ -36,7 +38,7 @@ internal sealed class SlowFill : Rule
     public override Description Describe(in RuleContext context, int device, DateTimeOffset since)
     {
         var pump = context.Plan.Pumps[device];
-        var evidence = ImmutableArray.CreateBuilder<string>();
+        var evidence = ImmutableArray.CreateBuilder<Phrase>();
         foreach (var index in pump.To)
         {
             var tank = context.Plan.Tanks[index];
@@ -44,20 +46,19 @@ internal sealed class SlowFill : Rule
             {
                 if (context.Timeline.Tanks[index].Fills[i] is { SlowStreak: >= InARow } fill)
                 {
-                    evidence.Add($"Tank {tank.Id}, from probe {tank.Probes[i].Name} to {tank.Probes[i + 1].Name}: {Asking.Lasting(fill.LastSeconds!.Value)} the last time, {fill.SlowStreak} slow fills in a row; normal for this pump is {Asking.Lasting(fill.Normal.Median!.Value)}.");
+                    evidence.Add(Phrase.Of(
+                        "slow-fill.evidence.fill", ("tank", tank.Id.Value), ("from", tank.Probes[i].Name), ("to", tank.Probes[i + 1].Name),
+                        ("last", Asking.Lasting(fill.LastSeconds!.Value)), ("count", fill.SlowStreak), ("normal", Asking.Lasting(fill.Normal.Median!.Value))));
                 }
             }
         }
 
         var causes = SlowFillCauses.Of(context, pump);
         evidence.Add(causes[0].Name == Asking.Undetermined
-            ? "What the tank lost between the fills does not tell the cause yet: a weak pump leaves the draw-down as it was, use and leaks speed it up."
-            : $"What the tank lost between the fills points to {BalanceEvidence.InWords(causes[0].Name)} ({causes[0].Probability * 100:0} %).");
+            ? Phrase.Of("slow-fill.evidence.open")
+            : Phrase.Of("slow-fill.evidence.cause", ("cause", Terms.Cause(causes[0].Name)), ("share", BalanceEvidence.Percent(causes[0].Probability))));
         var text = new FindingText(
-            $"Pump {pump.Id} takes longer than it used to, to fill {Asking.NamesOf(context.Plan, pump.To)}.",
-            evidence.ToImmutable(),
-            ["Compare how fast the tank goes down while the pump rests: as ever points to the pump or its pipe, faster points to use or a leak.", "Ask whether use was unusual, and whether the voltage was low."],
-            Cautions.PumpAndTank);
+            Phrase.Of("slow-fill.summary", ("pump", pump.Id.Value), ("tanks", Asking.NamesOf(context.Plan, pump.To))), evidence.ToImmutable(), Advice, Cautions.PumpAndTank);
         return new(text, causes);
     }
 }

@@ -1,4 +1,5 @@
 using System.Collections.Immutable;
+using TankWatch.Core.Texts;
 using TankWatch.Core.Time;
 using TankWatch.Core.Timelines;
 
@@ -12,6 +13,8 @@ internal sealed class OverflowRisk : Rule
     public override Priority Priority => Priority.Critical;
     public override TimeSpan RaiseAfter => TimeSpan.FromSeconds(60);
     public override TimeSpan ClearAfter => TimeSpan.FromSeconds(60);
+
+    private static readonly ImmutableArray<Phrase> Advice = Phrase.Each("overflow-risk.advice.switch-off", "overflow-risk.advice.control");
 
     public override Verdict Judge(in RuleContext context, int device)
     {
@@ -34,10 +37,12 @@ internal sealed class OverflowRisk : Rule
     {
         var (pump, state) = (context.Plan.Pumps[device], context.Timeline.Pumps[device]);
         return new(new(
-            $"Pump {pump.Id} runs on although {Asking.NamesOf(context.Plan, pump.To)} {(pump.To.Length == 1 ? "is" : "are")} full: water is about to overflow.",
-            [$"The highest probe has been wet with the pump running since {context.Clock(since)}.", state.IsManual ? "The pump is in manual mode, which bypasses the stop at the top." : "The pump is in automatic mode and should have stopped."],
-            ["Have the pump switched off at its ordinary switch by someone allowed to.", "Then have the control, and where fitted the float valve, checked."],
-            Cautions.PumpAndTank));
+            Phrase.Of("overflow-risk.summary", ("pump", pump.Id.Value), ("tanks", Asking.NamesOf(context.Plan, pump.To)), ("count", pump.To.Length)),
+            [
+                Phrase.Of("overflow-risk.evidence.since", ("since", context.Clock(since))),
+                Phrase.Of(state.IsManual ? "overflow-risk.evidence.manual" : "overflow-risk.evidence.automatic"),
+            ],
+            Advice, Cautions.PumpAndTank));
     }
 
     private static bool KnowsAll(in RuleContext context, ImmutableArray<int> tanks)
@@ -62,6 +67,7 @@ internal sealed class ControlFault : Rule
 {
     private static readonly TimeSpan TooLate = TimeSpan.FromMinutes(2);
     private static readonly TimeSpan EventLasts = TimeSpan.FromHours(24);
+    private static readonly ImmutableArray<Phrase> Advice = Phrase.Each("control-fault.advice.check", "control-fault.advice.look");
 
     public override FindingKind Kind => FindingKind.ControlFault;
     public override RuleScope Scope => RuleScope.Pump;
@@ -113,18 +119,13 @@ internal sealed class ControlFault : Rule
 
     public override Description Describe(in RuleContext context, int device, DateTimeOffset since)
     {
-        var (pump, form) = (context.Plan.Pumps[device].Id, Find(context, device).Form);
-        var (what, evidence) = form switch
+        var (summary, evidence) = Find(context, device).Form switch
         {
-            Form.NoStopAtTop => ("did not stop when the tank was full", $"Every highest probe has been wet with the pump running in automatic mode since {context.Clock(since)}."),
-            Form.NoStopAtCutOut => ("did not stop when the sump reached its cut-out", $"The sump's lowest probe has been dry with the pump running in automatic mode since {context.Clock(since)}."),
-            _ => ("started again too early after the sump had cut it out", $"It started at {context.Clock(since)}, before the sump's restart probe was wet."),
+            Form.NoStopAtTop => ("control-fault.summary.no-stop-at-top", "control-fault.evidence.no-stop-at-top"),
+            Form.NoStopAtCutOut => ("control-fault.summary.no-stop-at-cut-out", "control-fault.evidence.no-stop-at-cut-out"),
+            _ => ("control-fault.summary.early-start", "control-fault.evidence.early-start"),
         };
-        ImmutableArray<string> advice =
-        [
-            "Have the control and its wiring checked by a licensed person: a stuck relay or contactor, crossed probe leads, or a wrong setting.",
-            "Until then someone should look at the tank and the sump at the hours when the pump runs.",
-        ];
-        return new(new($"Pump {pump} {what}: its control does not follow the probes.", [evidence], advice, Cautions.PumpAndSump));
+        return new(new(
+            Phrase.Of(summary, ("pump", context.Plan.Pumps[device].Id.Value)), [Phrase.Of(evidence, ("since", context.Clock(since)))], Advice, Cautions.PumpAndSump));
     }
 }

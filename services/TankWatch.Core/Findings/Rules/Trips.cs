@@ -1,3 +1,4 @@
+using TankWatch.Core.Texts;
 using TankWatch.Core.Timelines;
 
 namespace TankWatch.Core.Findings.Rules;
@@ -24,15 +25,14 @@ internal abstract class Trips : Rule
 
     public override Description Describe(in RuleContext context, int device, DateTimeOffset since)
     {
-        var pump = context.Plan.Pumps[device];
         var trips = Of(context.Timeline.Pumps[device]);
         var count = trips.CountWithin(Window, context.Now);
-        var plan = context.Plan;
-        var times = string.Join(", ", trips.At.TakeLast(Math.Min(count, 5)).Select(at => RuleContext.Clock(plan, at)));
-        return new(Words(context, pump.Id.Value, $"{count} such stops in the last 24 hours, the latest at {times}."));
+        var zone = context.Plan.TimeZone;
+        var times = PhraseList.Of(ListStyle.Comma, trips.At.TakeLast(Math.Min(count, 5)).Select(at => PhraseMoment.In(zone, at)));
+        return new(Words(context.Plan.Pumps[device].Id.Value, Phrase.Of("trips.evidence.count", ("count", count), ("times", times))));
     }
 
-    protected abstract FindingText Words(in RuleContext context, string pump, string counted);
+    protected abstract FindingText Words(string pump, Phrase counted);
 }
 
 /// <summary>The pump keeps stopping because no water comes.</summary>
@@ -44,10 +44,8 @@ internal sealed class RepeatedDryTrips : Trips
     protected override int ClearAt => 1;
     protected override RecentTimes Of(PumpTimeline pump) => pump.DryTrips;
 
-    protected override FindingText Words(in RuleContext context, string pump, string counted) => new(
-        $"Pump {pump} keeps stopping because no water comes.", [counted],
-        ["See whether the sump has water and whether the public supply ran.", "If the sump is full, have the suction, the foot valve and the inlet detector checked."],
-        Cautions.PumpAndSump);
+    protected override FindingText Words(string pump, Phrase counted) => new(
+        Phrase.Of("repeated-dry-trips.summary", ("pump", pump)), [counted], Phrase.Each("repeated-dry-trips.advice.sump", "repeated-dry-trips.advice.suction"), Cautions.PumpAndSump);
 }
 
 /// <summary>The supply voltage keeps stopping the pump.</summary>
@@ -59,10 +57,8 @@ internal sealed class VoltageTrips : Trips
     protected override int ClearAt => 1;
     protected override RecentTimes Of(PumpTimeline pump) => pump.VoltageTrips;
 
-    protected override FindingText Words(in RuleContext context, string pump, string counted) => new(
-        $"The supply voltage keeps stopping pump {pump}.", [counted],
-        ["Note the hours of the trips and report them to the electricity supplier.", "Have a licensed electrician measure the voltage at the pump, at rest and running, and check the joints and the cable."],
-        Cautions.Pump);
+    protected override FindingText Words(string pump, Phrase counted) => new(
+        Phrase.Of("voltage-trips.summary", ("pump", pump)), [counted], Phrase.Each("voltage-trips.advice.hours", "voltage-trips.advice.measure"), Cautions.Pump);
 }
 
 /// <summary>Overload keeps stopping the pump. Never "reset and try again".</summary>
@@ -74,8 +70,6 @@ internal sealed class OverloadTrips : Trips
     protected override int ClearAt => 0;
     protected override RecentTimes Of(PumpTimeline pump) => pump.OverloadTrips;
 
-    protected override FindingText Words(in RuleContext context, string pump, string counted) => new(
-        $"Pump {pump} was stopped for overload more than once: its motor is working too hard.", [counted],
-        ["Leave the pump off and call the licensed person who looks after it.", "Have the motor, the capacitor, the impeller and the voltage checked."],
-        [Cautions.Overload, Cautions.Electric]);
+    protected override FindingText Words(string pump, Phrase counted) => new(
+        Phrase.Of("overload-trips.summary", ("pump", pump)), [counted], Phrase.Each("overload-trips.advice.off", "overload-trips.advice.check"), [Cautions.Overload, Cautions.Electric]);
 }

@@ -1,5 +1,7 @@
+using System.Collections.Immutable;
 using TankWatch.Core.Balance;
 using TankWatch.Core.Sites;
+using TankWatch.Core.Texts;
 
 namespace TankWatch.Core.Findings.Rules;
 
@@ -7,6 +9,7 @@ namespace TankWatch.Core.Findings.Rules;
 internal sealed class WeakPump : Rule
 {
     private const double PerMinute = 1.0 / 60;
+    private static readonly ImmutableArray<Phrase> Advice = Phrase.Each("weak-pump.advice.ask", "weak-pump.advice.time", "weak-pump.advice.check");
 
     public override FindingKind Kind => FindingKind.WeakPump;
     public override RuleScope Scope => RuleScope.Pump;
@@ -34,24 +37,22 @@ internal sealed class WeakPump : Rule
         var (usual, now) = (balance.UsualDelivery * PerMinute, BalanceChanges.Delivery(balance.Filter!) * PerMinute);
         var spread = balance.Filter!.Spread(BalanceFilter.Inflow) * PerMinute;
         var loss = 1 - (now / usual);
-        var how = found.Change == Change.Decline ? "little by little" : "at once";
+        var size = BalanceEvidence.Interval(now, spread);
         return new(
             new(
-                $"Pump {pump.Id} delivers about {Asking.Plain(100 * loss)} % less than it used to.",
+                Phrase.Of("weak-pump.summary", ("pump", pump.Id.Value), ("loss", Asking.Plain(100 * loss))),
                 BalanceEvidence.All(
                     [
-                        $"Since about {context.Clock(since)}, {how}: {BalanceEvidence.Sized(BalanceEvidence.Interval(now, spread), "L/min")} instead of {Asking.Plain(usual)}.",
-                        "While the pump rests the tank goes down as before, so it is not use:",
+                        Phrase.Of(
+                            found.Change == Change.Decline ? "weak-pump.evidence.little-by-little" : "weak-pump.evidence.at-once", ("since", context.Clock(since)),
+                            ("now", Asking.Plain(now)), ("low", Asking.Plain(size.Low)), ("high", Asking.Plain(size.High)), ("usual", Asking.Plain(usual))),
+                        Phrase.Of("weak-pump.evidence.resting"),
                     ],
                     BalanceEvidence.Passages(context, tank, found, filling: true),
                     [BalanceEvidence.Otherwise(found)]),
-                [
-                    "Ask whether the supply voltage was low, and whether a valve in the riser or at the tank was touched.",
-                    "One look settles it: the time from the lowest to the highest probe on a quiet afternoon, against the figures above.",
-                    "Have a licensed person check the foot valve and strainer, the impeller and the riser for a blockage or a valve left half shut.",
-                ],
+                Advice,
                 Cautions.PumpAndTank),
-            found.Causes, new("delivery", BalanceEvidence.Interval(now, spread), "L/min"));
+            found.Causes, new("delivery", size, "L/min"));
     }
 
     private static int TankOf(in RuleContext context, Pump pump)

@@ -3,6 +3,7 @@ using System.Text.Json;
 using System.Text.Json.Serialization;
 using TankWatch.Core.Alerts;
 using TankWatch.Core.Findings;
+using TankWatch.Core.Texts;
 using TankWatch.Service.Storage;
 
 namespace TankWatch.Service.Api.Contract;
@@ -40,11 +41,12 @@ public record AlertJson(
     public static AlertJson Of(Alert alert)
     {
         var f = alert.Finding;
+        var text = f.Text.In(Languages.English);
         return new(
             alert.Id, alert.Site.Value, FindingNames.Of(f.Kind), f.Device.Value, FindingNames.Of(f.Priority), f.Since, f.RaisedAt, f.ClearedAt,
             f.Estimate is { } e ? new(e.Name, Math.Round(e.Size.Value, 1), Math.Round(e.Size.Low, 1), Math.Round(e.Size.High, 1), e.Unit) : null,
             [.. f.Causes.Select(c => new CauseJson(c.Name, Math.Round(c.Probability, 3)))],
-            f.Text.Summary, f.Text.Evidence, f.Text.Advice, f.Text.Cautions,
+            text.Summary, text.Evidence, text.Advice, text.Cautions,
             AlertNames.Of(alert.State), alert.NotifiedAt, alert.AcknowledgedAt, alert.AcknowledgedBy,
             alert.Correction is { } correction ? AlertNames.Of(correction) : null, alert.ShelvedUntil, alert.CauseFound);
     }

@@ -1,5 +1,6 @@
 using TankWatch.Core.Alerts;
 using TankWatch.Core.Findings;
+using TankWatch.Core.Texts;
 using TankWatch.Service.Api;
 
 namespace TankWatch.Service.Pages.Alerts;
@@ -32,7 +33,7 @@ public sealed record AlertView(
     {
         var f = alert.Finding;
         return new(
-            alert.Id, f.Text.Summary, AlertWords.Kind(f.Kind), f.Device.Value, FindingNames.Of(f.Priority), f.Since, f.ClearedAt,
+            alert.Id, Languages.English.Say(f.Text.Summary), AlertWords.Kind(f.Kind), f.Device.Value, FindingNames.Of(f.Priority), f.Since, f.ClearedAt,
             Words.Lasting((f.ClearedAt ?? now) - f.Since), AlertWords.State(alert, now, zone), WorstFirst.Presses(alert), !alert.IsOpen,
             alert.Correction == AlertCorrection.Withdrawn, alert.Correction == AlertCorrection.Moved,
             alert.State is AlertState.Unacknowledged or AlertState.ReturnedUnacknowledged, alert.AcknowledgedBy, alert.CauseFound);

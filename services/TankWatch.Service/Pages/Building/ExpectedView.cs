@@ -1,5 +1,6 @@
 using TankWatch.Core.Commissioning;
 using TankWatch.Core.Sites;
+using TankWatch.Core.Texts;
 
 namespace TankWatch.Service.Pages.Building;
 
@@ -18,7 +19,7 @@ public sealed record ExpectedView(IReadOnlyList<ExpectedLine> Wrong, IReadOnlyLi
             [.. fine.Select(p => p.Text), .. CautionsOf(fine)]);
     }
 
-    private static List<string> CautionsOf(IEnumerable<Prediction> predictions) => [.. predictions.SelectMany(p => p.Cautions).Distinct()];
+    private static List<string> CautionsOf(IEnumerable<Prediction> predictions) => [.. predictions.SelectMany(p => p.Cautions).Distinct().Select(Languages.English.Say)];
 }
 
 /// <param name="Word">"A fault", "To be looked at".</param>

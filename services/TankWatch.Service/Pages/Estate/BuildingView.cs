@@ -1,4 +1,5 @@
 using TankWatch.Core.Alerts;
+using TankWatch.Core.Texts;
 using TankWatch.Core.Timelines;
 using TankWatch.Service.Api;
 using TankWatch.Service.Sites;
@@ -35,7 +36,7 @@ public sealed record BuildingView(
             site, site.Plan.Name, [.. pressing.Take(Spelled).Select(alert => AlertLine.Of(alert, site, now))],
             pressing.Count > Spelled ? $"{pressing.Count - Spelled} more" : "",
             Aside(open, site, now), toAcknowledge?.Id,
-            isUnheard ? null : SiteSentences.Water(site.Plan, site.State, now), isUnheard ? null : SiteSentences.Pumps(site.Plan, site.State, now),
+            isUnheard ? null : Languages.English.Say(SiteSentences.Water(site.Plan, site.State, now)), isUnheard ? null : Languages.English.Say(SiteSentences.Pumps(site.Plan, site.State, now)),
             heard, now - heard > SiteTimeline.WordHolds);
     }
 
@@ -70,7 +71,7 @@ public sealed record AlertLine(string Id, string Summary, DateTimeOffset SinceAt
     {
         var isAcknowledged = alert.State == AlertState.Acknowledged;
         return new(
-            alert.Id, Words.Plain(alert.Finding.Text.Summary), alert.Finding.Since, Words.Near(alert.Finding.Since, now, site.Plan.TimeZone),
+            alert.Id, Words.Plain(Languages.English.Say(alert.Finding.Text.Summary)), alert.Finding.Since, Words.Near(alert.Finding.Since, now, site.Plan.TimeZone),
             isAcknowledged ? alert.AcknowledgedBy ?? "somebody" : null,
             isAcknowledged && alert.AcknowledgedAt is { } at ? Words.Near(at, now, site.Plan.TimeZone) : null);
     }
