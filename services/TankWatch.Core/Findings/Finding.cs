@@ -7,7 +7,7 @@ namespace TankWatch.Core.Findings;
 public enum FindingKind
 {
     ShortCycling, SlowFill, WeakPump, Leak, HeavyUse, RepeatedDryTrips, RunTooLong, OverflowRisk, RunningOut, LowSupply,
-    BackDrain, ProbeFault, VoltageTrips, OverloadTrips, NoStart, ControlFault, LeftInManual, UnitSilent, PowerFailure, AreaOutage,
+    BackDrain, ProbeFault, VoltageTrips, OverloadTrips, NoStart, ControlFault, LeftInManual, UnitSilent, PowerFailure, AreaOutage, ServiceFault,
 }
 
 public enum Priority { Low, Medium, High, Critical }
@@ -70,7 +70,7 @@ public sealed record Finding(
     public bool IsOpen => ClearedAt is null;
 
     /// <summary>Whose judgement it is.</summary>
-    public FindingScope Scope => Kind is FindingKind.UnitSilent or FindingKind.AreaOutage ? FindingScope.Link : FindingScope.Water;
+    public FindingScope Scope => Kind is FindingKind.UnitSilent or FindingKind.AreaOutage or FindingKind.ServiceFault ? FindingScope.Link : FindingScope.Water;
 
     /// <summary>Whether two findings are one: same kind and device, decided at the same moment or over overlapping intervals.</summary>
     public bool IsSameAs(Finding other) =>

@@ -19,6 +19,8 @@ internal static class AlertRoutes
         alerts.MapGet("/{id}", Get).WithName("getAlert").WithSummary("One alert.").ProducesProblem(StatusCodes.Status404NotFound);
         alerts.MapGet("/{id}/events", ListEvents).WithName("listAlertEvents").WithSummary("An alert's life, newest first.")
             .ProducesProblem(StatusCodes.Status404NotFound);
+        alerts.MapGet("/{id}/consequences", ListConsequences).WithName("listAlertConsequences")
+            .WithSummary("Alerts that this one explains, or last did, by onset.").ProducesProblem(StatusCodes.Status404NotFound);
         alerts.MapAlertStream();
         alerts.MapAlertActions();
     }
@@ -67,9 +69,14 @@ internal static class AlertRoutes
         return TypedResults.Ok(new PageJson<AlertEventJson>([.. page.Items.Select(e => AlertEventJson.Of(e.happened))], page.Next));
     }
 
-    /// <summary>Null too when the caller may not see it: another's alert does not exist.</summary>
-    public static Alert? Find(string id, Caller caller, LedgerStore ledger) =>
-        ledger.FindAlert(id) is { } alert && caller.Sees(alert.Site) ? alert : null;
+    private static Results<Ok<PageJson<AlertJson>>, ProblemHttpResult> ListConsequences(string id, Caller caller, LedgerStore ledger) =>
+        Find(id, caller, ledger) is { } alert
+            ? TypedResults.Ok(new PageJson<AlertJson>([.. ledger.ListConsequences(alert.Id).Where(hung => caller.Sees(hung.Site)).Select(AlertJson.Of)], null))
+            : NoAlert();
+
+    /// <summary>Null too when the caller may not see it: another's alert does not exist. The outage of an area is seen by whoever sees a site that it explains something of.</summary>
+    public static Alert? Find(string id, Caller caller, LedgerStore ledger) => ledger.FindAlert(id) is { } alert
+        && (caller.Sees(alert.Site) || (alert.Finding.Kind == FindingKind.AreaOutage && ledger.ListConsequences(id).Any(hung => caller.Sees(hung.Site)))) ? alert : null;
 
     public static ProblemHttpResult NoAlert() => Problems.NotFound("There is no such alert.");
 

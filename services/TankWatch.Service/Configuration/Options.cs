@@ -84,6 +84,16 @@ public sealed class MailOptions
     public string? PickupFolder { get; set; }
 }
 
+/// <summary>Section <c>Operator</c>: who looks after this service itself.</summary>
+public sealed class OperatorOptions
+{
+    /// <summary>Addresses, separated by commas; told when the service is cut off, late or cannot send. Empty for nobody.</summary>
+    public IReadOnlyList<string> Email { get; set; } = [];
+
+    /// <summary>A language tag.</summary>
+    public string Language { get; set; } = "en";
+}
+
 /// <summary>Where observations are kept.</summary>
 public enum SeriesKind { Embedded, InfluxDb }
 

@@ -39,6 +39,9 @@ internal static class SettingTable
         new("Mail:From", (s, v) => IsMailAddress(v) ? Keep(() => s.Mail.From = v) : $"'{v}' is not a mail address."),
         Text("Mail:PickupFolder", (s, v) => s.Mail.PickupFolder = v),
 
+        new("Operator:Email", (s, v) => Addresses(v) is { } all ? Keep(() => s.Operator.Email = all) : $"'{v}' is not one or more mail addresses, separated by commas."),
+        Text("Operator:Language", (s, v) => s.Operator.Language = v),
+
         Choice<SeriesKind>("Series:Kind", (s, v) => s.Series.Kind = v),
         Text("Series:InfluxUrl", (s, v) => s.Series.InfluxUrl = v),
         Text("Series:Org", (s, v) => s.Series.Org = v),
@@ -115,6 +118,12 @@ internal static class SettingTable
         }
 
         return null;
+    }
+
+    private static List<string>? Addresses(string value)
+    {
+        var all = value.Split(',', StringSplitOptions.TrimEntries).ToList();
+        return all.TrueForAll(one => IsMailAddress(one) && MailboxAddress.Parse(one).Address == one) ? all : null;
     }
 
     private static bool IsMailAddress(string value) =>

@@ -64,7 +64,7 @@ public static class ServeHost
         });
         services.AddRouting();
         services.AddResponseCompression(o => o.EnableForHttps = true); // No page repeats a secret beside what a stranger chose.
-        services.AddTankWatch(shape.Settings.Data, shape.Settings.Mqtt, shape.Settings.Mail, openBroker: shape.Demo);
+        services.AddTankWatch(shape.Settings, openBroker: shape.Demo);
         services.AddSingleton(new AccessRule(OpenToAll: shape.Demo));
         services.AddDataProtection()
             .SetApplicationName("tankwatch")

@@ -3,6 +3,7 @@ using System.Collections.Immutable;
 using System.Runtime.InteropServices;
 using TankWatch.Core;
 using TankWatch.Core.Alerts;
+using TankWatch.Core.Areas;
 using TankWatch.Core.Findings;
 using TankWatch.Core.Notifications;
 using TankWatch.Core.Observations;
@@ -33,17 +34,31 @@ internal sealed record SiteWrites(
     /// <summary>The site saved whole, if it is to be.</summary>
     public SiteMark? Mark { get; init; }
 
+    /// <summary>What is known of areas, if that changed: <see cref="AreaJson"/>.</summary>
+    public string? Areas { get; init; }
+
     /// <summary>When not null, stored snapshots of this moment or later are wrong.</summary>
     public DateTimeOffset? SnapshotsFrom { get; init; }
 
     /// <summary>To add.</summary>
     public ImmutableArray<StoredSnapshot> Snapshots { get; init; } = [];
 
-    public bool IsEmpty => Events.IsEmpty && Notices.IsEmpty && RunsAfter is null && Runs.IsEmpty && Days.IsEmpty && Mark is null && SnapshotsFrom is null && Snapshots.IsEmpty;
+    public bool IsEmpty => Events.IsEmpty && Notices.IsEmpty && RunsAfter is null && Runs.IsEmpty && Days.IsEmpty && Mark is null && SnapshotsFrom is null && Snapshots.IsEmpty && Areas is null;
 }
 
 /// <summary>What a command made.</summary>
-internal sealed record Obeyed(SiteWrites Writes, CommandOutcome Outcome);
+internal sealed record Obeyed(SiteWrites Writes, CommandOutcome Outcome)
+{
+    /// <param name="command">What was asked.</param>
+    /// <param name="writes">What it made.</param>
+    /// <param name="alert">As it is after it.</param>
+    /// <param name="now">Wall clock, UTC.</param>
+    public static Obeyed Of(AlertCommand command, SiteWrites writes, Alert alert, DateTimeOffset now)
+    {
+        var isDone = writes.Events.Any(happened => happened.AlertId == alert.Id && happened is not AlertNotified) || (command is Acknowledge && alert.AcknowledgedAt is not null);
+        return new(writes, isDone ? new CommandOutcome.Done(alert) : new CommandOutcome.Refused(CommandWords.WhyNot(command, alert, now)));
+    }
+}
 
 /// <summary>One site in memory: its judgement, its alerts, its links. Owned by the keeper; nobody else touches it.</summary>
 internal sealed class KeptSite
@@ -164,8 +179,12 @@ internal sealed class KeptSite
         .Max(alert => (DateTimeOffset?)(alert.Finding.ClearedAt ?? alert.Finding.RaisedAt));
 
     /// <summary>Takes fresh messages into account.</summary>
-    public SiteWrites Take(List<Fresh> fresh, DateTimeOffset now)
+    /// <param name="fresh">In order of receipt.</param>
+    /// <param name="now">Wall clock, UTC.</param>
+    /// <param name="listening">Since when a broker delivers; null when it has ceased to meanwhile.</param>
+    public SiteWrites Take(List<Fresh> fresh, DateTimeOffset now, DateTimeOffset? listening)
     {
+        Hear(listening, now); // Before the first of them is believed to break a silence that was our own.
         var linkChanges = new LinkChanges(link.At);
         foreach (var (seen, retained) in fresh)
         {
@@ -177,6 +196,32 @@ internal sealed class KeptSite
 
         var followed = Follow(window.Pass(fresh, now), now);
         return Told([followed], [followed.Changes, linkChanges.Merged], now);
+    }
+
+    /// <summary>How its area sees it.</summary>
+    public SiteSign Sign
+    {
+        get
+        {
+            DateTimeOffset? dark = null, silent = DateTimeOffset.MinValue;
+            foreach (var unit in follower.State.Timeline.Units)
+            {
+                dark = unit.MainsOffSince is { } off && !(dark < off) ? off : dark;
+            }
+
+            foreach (var unit in link.Units)
+            {
+                // Silent as a whole is a site only when the last of its units is.
+                var since = unit.GoneSince ?? unit.Open?.Since;
+                silent = since > silent || since is null ? since : silent;
+                if (silent is null)
+                {
+                    break;
+                }
+            }
+
+            return new(Plan.Id, Plan.Name, Plan.Area, dark ?? (link.Units.IsEmpty ? null : silent), dark is not null);
+        }
     }
 
     /// <summary>What holds outside the site from now on.</summary>
@@ -274,10 +319,7 @@ internal sealed class KeptSite
         }
 
         var writes = Told([], [], now, command);
-        var alert = alerts.Alerts.First(a => a.Id == command.AlertId);
-        var isDone = writes.Events.Any(happened => happened.AlertId == alert.Id && happened is not AlertNotified)
-            || (command is Acknowledge && alert.AcknowledgedAt is not null);
-        return new(writes, isDone ? new CommandOutcome.Done(alert) : new CommandOutcome.Refused(CommandWords.WhyNot(command, alert, now)));
+        return Obeyed.Of(command, writes, alerts.Alerts.First(alert => alert.Id == command.AlertId), now);
     }
 
     /// <summary>Saves the site whole, as it is after all of the journal.</summary>

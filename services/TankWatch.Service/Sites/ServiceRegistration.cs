@@ -9,14 +9,12 @@ namespace TankWatch.Service.Sites;
 public static class ServiceRegistration
 {
     /// <param name="services">Needs a <see cref="TimeProvider"/>, logging and metrics besides.</param>
-    /// <param name="data">Where the store is.</param>
-    /// <param name="mqtt">Which broker.</param>
-    /// <param name="mail">How mail leaves.</param>
+    /// <param name="settings">Where the store is, which broker, how mail leaves, who operates it.</param>
     /// <param name="openBroker">The embedded broker lets anybody in, for <c>demo</c>.</param>
-    public static IServiceCollection AddTankWatch(
-        this IServiceCollection services, DataOptions data, MqttOptions mqtt, MailOptions mail, bool openBroker)
+    public static IServiceCollection AddTankWatch(this IServiceCollection services, Settings settings, bool openBroker)
     {
-        services.AddSingleton(data).AddSingleton(mqtt).AddSingleton(mail);
+        var (data, mail) = (settings.Data, settings.Mail);
+        services.AddSingleton(data).AddSingleton(settings.Mqtt).AddSingleton(mail).AddSingleton(settings.Operator);
         services.AddSingleton<Database>().AddSingleton<LedgerStore>().AddSingleton<SeriesStore>();
         services.AddSingleton<SiteInbox>().AddSingleton<SiteDirectory>().AddSingleton<ReadyState>().AddSingleton<ServiceMetrics>()
             .AddSingleton<MessageTraces>();
@@ -28,7 +26,7 @@ public static class ServiceRegistration
             provider.GetRequiredService<Database>(), provider.GetRequiredService<TimeProvider>(), openBroker ? null : ClockWatch.BootName())); // The demonstration's clock is set as it likes.
         services.AddSingleton<SiteKeeper>().AddHostedService(provider => provider.GetRequiredService<SiteKeeper>());
         services.AddHostedService<OutboxSender>();
-        if (mqtt.Mode == MqttMode.External)
+        if (settings.Mqtt.Mode == MqttMode.External)
         {
             services.AddHostedService<ExternalBroker>();
         }

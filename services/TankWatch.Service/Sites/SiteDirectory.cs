@@ -43,6 +43,9 @@ public sealed class SiteDirectory(SiteInbox inbox)
 
     public IReadOnlyCollection<SiteView> Sites => [.. Volatile.Read(ref slots).Values.Select(slot => slot.View)];
 
+    /// <summary>Open alerts that are of no one site: outages of areas, faults of this service. Only the keeper puts them here.</summary>
+    public ImmutableArray<Alert> Estate { get; internal set; } = [];
+
     public SiteView? Find(SiteId site) => Volatile.Read(ref slots).GetValueOrDefault(site.Value)?.View;
 
     /// <summary>Carries out what a person asks; returns when it is durable.</summary>

@@ -13,7 +13,7 @@ namespace TankWatch.Service.Sites;
 /// </summary>
 public sealed partial class SiteKeeper(
     DataOptions options, Database database, LedgerStore ledger, SeriesStore series, SiteInbox inbox, SiteDirectory directory, MailComposer composer, OutboxBell bell,
-    AlertBell alertBell, ClockWatch clock, ReadyState ready, ServiceMetrics metrics, MessageTraces traces, TimeProvider time, ILogger<SiteKeeper> logger) : BackgroundService
+    AlertBell alertBell, ClockWatch clock, OperatorOptions operators, ReadyState ready, ServiceMetrics metrics, MessageTraces traces, TimeProvider time, ILogger<SiteKeeper> logger) : BackgroundService
 {
     private const int BatchLimit = 1000;
     private const int FailuresNamed = 20;
@@ -27,6 +27,7 @@ public sealed partial class SiteKeeper(
     private readonly PatientStore store = new(ready, time, logger);
     private readonly SiteSaver saver = new(database, clock, composer, bell, alertBell, metrics, traces, logger);
     private readonly LateWork late = new(time);
+    private readonly EstateKeeper estate = new(ledger, operators, ready);
     private readonly TaskCompletionSource read = new(TaskCreationOptions.RunContinuationsAsynchronously);
     private DateTimeOffset lastTick;
 
@@ -39,7 +40,7 @@ public sealed partial class SiteKeeper(
         try
         {
             saver.Installation = await store.UntilAsync(() => { database.TakeOver(); return ledger.GetInstallation(); }, stoppingToken);
-            await store.UntilAsync(() => { series.Open(); return true; }, stoppingToken);
+            await store.UntilAsync(() => { series.Open(); estate.Load(time.GetUtcNow()); return true; }, stoppingToken);
             await StepAsync([], refresh: true, stoppingToken);
             LogKeeping(roster.Sites.Count);
             GC.Collect(GC.MaxGeneration, GCCollectionMode.Aggressive); // Reading thousands of sites leaves as much behind as it keeps.
@@ -106,6 +107,7 @@ public sealed partial class SiteKeeper(
             if (isTick)
             {
                 lastTick = now;
+                writes.AddRange(estate.Tick(roster.Sites, now, inbox.ListeningSince, clockMoved));
                 Tick(writes, now, batch.Count < BatchLimit ? now : Frontier(fresh) ?? now);
             }
 
@@ -125,6 +127,7 @@ public sealed partial class SiteKeeper(
             {
                 // The store is right, and judging again from it loses nothing.
                 roster.BuildAllAnew();
+                await store.UntilAsync(() => { estate.Load(now); return true; }, stop);
                 folding.GiveUp(now);
             }
 
@@ -174,7 +177,7 @@ public sealed partial class SiteKeeper(
     private async Task TakeOverAsync(DateTimeOffset now, CancellationToken stop)
     {
         await folding.EndAsync(); // It must not go on with what it has begun.
-        await store.UntilAsync(() => { database.TakeOver(); series.Open(); return true; }, stop);
+        await store.UntilAsync(() => { database.TakeOver(); series.Open(); estate.Load(now); return true; }, stop);
         saver.Installation = await store.UntilAsync(ledger.GetInstallation, stop);
         roster.BuildAllAnew();
         folding.GiveUp(now);
@@ -183,6 +186,7 @@ public sealed partial class SiteKeeper(
 
     private void Publish(bool isTick, IReadOnlyCollection<SiteId> heard, List<SiteWrites> writes, IReadOnlyList<SiteId> gone, DateTimeOffset now)
     {
+        directory.Estate = estate.Open;
         HashSet<SiteId> touched = [.. heard, .. writes.Select(made => made.Plan.Id)];
         var sites = isTick ? roster.Sites : touched.Select(roster.Find).OfType<KeptSite>();
         directory.Publish(sites.Select(site => site.View(now)), gone);
@@ -251,7 +255,7 @@ public sealed partial class SiteKeeper(
         foreach (var (id, seen) in fresh)
         {
             // A site that is not there at present is built from the store, where these messages are already.
-            if (roster.Find(id) is { } site && roster.Try(id, () => site.Take(seen, now)) is { } taken)
+            if (roster.Find(id) is { } site && roster.Try(id, () => site.Take(seen, now, inbox.ListeningSince)) is { } taken)
             {
                 writes.Add(taken);
                 late.Note(roster, taken);
@@ -322,6 +326,13 @@ public sealed partial class SiteKeeper(
 
     private CommandOutcome Obey(AlertCommand command, Alert stored, List<SiteWrites> writes, DateTimeOffset now)
     {
+        if (stored.Site.IsNone)
+        {
+            var made = estate.Obey(command, stored, roster.Sites, now);
+            writes.Add(made.Writes);
+            return made.Outcome;
+        }
+
         if (roster.Find(stored.Site) is not { } site || roster.Try(stored.Site, () => site.Obey(command, stored, now)) is not { } obeyed)
         {
             return NotNow;

@@ -83,6 +83,11 @@ internal sealed partial class SiteSaver(
                 connection, plan.Id, writes.SnapshotsFrom, writes.Snapshots, times => SnapshotSpacing.MayGo(times, times.Count > 0 ? times[^1] : default));
         }
 
+        if (writes.Areas is { } areas)
+        {
+            LedgerStore.SaveAreas(connection, areas);
+        }
+
         if (writes.Mark is { } mark)
         {
             SeriesStore.Save(connection, plan.Id, mark);

@@ -91,6 +91,12 @@ public sealed partial class LedgerStore
         "SELECT json FROM alerts WHERE site IS ?1 AND (state <> 'normal' OR cleared IS NULL OR cleared >= ?2) ORDER BY id",
         AlertOf, site, from).ToImmutableArray());
 
+    /// <summary>What is known of areas, as it was last saved; null if it never was.</summary>
+    internal string? ReadAreas() => database.Read(connection => connection.Scalar("SELECT value FROM meta WHERE name = 'areas'") as string);
+
+    internal static void SaveAreas(SqliteConnection connection, string areas) => connection.Execute(
+        "INSERT INTO meta (name, value) VALUES ('areas', ?1) ON CONFLICT (name) DO UPDATE SET value = ?1", areas);
+
     /// <summary>Appends events and saves the alerts they make; call it within <see cref="Database.Write{T}"/>.</summary>
     /// <param name="connection">In a transaction.</param>
     /// <param name="alerts">As they are after the events.</param>

@@ -22,9 +22,9 @@ public sealed class KeptSiteTests
         site.Build(Start);
         site.Tick(Start, Start, listening: Start);
         site.Tick(Start.AddMinutes(1), Start, listening: Start); // Nothing late for a minute: what the broker kept is in.
-        Assert.Null(site.Take([Level(plan, 0, 1)], Start.AddMinutes(1)).RunsAfter);
+        Assert.Null(site.Take([Level(plan, 0, 1)], Start.AddMinutes(1), Start).RunsAfter);
         site.Tick(Start.AddMinutes(2), Start.AddSeconds(2 * frontier), listening: Start);
-        Assert.Equal(isLate, site.Take([Level(plan, 10, 2)], Start.AddMinutes(2)).RunsAfter is not null);
+        Assert.Equal(isLate, site.Take([Level(plan, 10, 2)], Start.AddMinutes(2), Start).RunsAfter is not null);
     }
 
     private static Fresh Level(Core.Sites.SitePlan plan, int second, long seq)

@@ -28,7 +28,7 @@ internal sealed class Rig : IAsyncDisposable
         Directory = new(Inbox);
         Metrics = new(meters.GetRequiredService<IMeterFactory>(), Inbox);
         Composer = new(Mail);
-        Keeper = new(Data, Database, Ledger, Series, Inbox, Directory, Composer, Bell, AlertBell, new(Database, time, "boot"), Ready, Metrics, Traces, time, NullLogger<SiteKeeper>.Instance);
+        Keeper = new(Data, Database, Ledger, Series, Inbox, Directory, Composer, Bell, AlertBell, new(Database, time, "boot"), Operator, Ready, Metrics, Traces, time, NullLogger<SiteKeeper>.Instance);
     }
 
     public static DateTimeOffset Noon { get; } = new(2026, 3, 2, 12, 0, 0, TimeSpan.Zero);
@@ -47,6 +47,7 @@ internal sealed class Rig : IAsyncDisposable
     public AlertBell AlertBell { get; } = new();
     public ServiceMetrics Metrics { get; }
     public MessageTraces Traces { get; } = new();
+    public OperatorOptions Operator { get; } = new() { Email = ["operator@water.example"] };
     public MailOptions Mail { get; } = new() { From = "tankwatch@water.example" };
     public MailComposer Composer { get; }
     public SiteKeeper Keeper { get; }
@@ -75,6 +76,9 @@ internal sealed class Rig : IAsyncDisposable
         await SettleAsync();
         if (Time is FakeTimeProvider)
         {
+            // There is no broker and no sender here; where there are, they say so themselves.
+            Ready.Set(Stage.Broker, null);
+            Ready.Set(Stage.Mail, null);
             await PassAsync(TimeSpan.FromSeconds(12), TimeSpan.FromSeconds(2));
         }
     }

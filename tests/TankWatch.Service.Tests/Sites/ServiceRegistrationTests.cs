@@ -21,10 +21,10 @@ public sealed class ServiceRegistrationTests
         var folder = Directory.CreateTempSubdirectory("tankwatch-");
         var builder = Host.CreateEmptyApplicationBuilder(new HostApplicationBuilderSettings());
         builder.Services.AddSingleton(TimeProvider.System).AddMetrics().AddLogging();
-        builder.Services.AddTankWatch(
-            new DataOptions { Path = folder.FullName },
-            new MqttOptions { Mode = mode, ListenPort = MailServer.FreePort(), Host = "127.0.0.1", Port = MailServer.FreePort() },
-            new MailOptions(), openBroker: true);
+        var settings = new Settings();
+        settings.Data.Path = folder.FullName;
+        (settings.Mqtt.Mode, settings.Mqtt.ListenPort, settings.Mqtt.Host, settings.Mqtt.Port) = (mode, MailServer.FreePort(), "127.0.0.1", MailServer.FreePort());
+        builder.Services.AddTankWatch(settings, openBroker: true);
         using (var host = builder.Build())
         {
             Assert.Null(host.Services.GetRequiredService<LedgerStore>().PutSite(SampleSite.Plan(SampleSite.Json()), SampleSite.Json()));

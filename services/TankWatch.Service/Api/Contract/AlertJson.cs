@@ -17,7 +17,7 @@ public sealed record CauseJson(string Cause, double Probability);
 [Description("A finding with a life: what people see of it.")]
 public record AlertJson(
     [property: Description("Ascending by creation.")] string Id,
-    string Site,
+    [property: Description("Null for what is of no one site: the outage of an area, a fault of this service.")] string? Site,
     [property: Description("What is wrong; a stored name that never changes.")] string Kind,
     [property: Description("The tank, pump or unit.")] string Device,
     [property: Description("low, medium, high or critical.")] string Priority,
@@ -36,19 +36,23 @@ public record AlertJson(
     string? AcknowledgedBy,
     [property: Description("What late messages changed: moved, withdrawn, or null.")] string? Correction,
     DateTimeOffset? ShelvedUntil,
-    [property: Description("As found on site, at closing.")] string? CauseFound)
+    [property: Description("As found on site, at closing.")] string? CauseFound,
+    [property: Description("The alert that explains it, or last did; while it is suppressed it hangs under that one.")] string? CausedBy,
+    [property: Description("When the next people hear of it unless somebody acknowledges.")] DateTimeOffset? EscalatesAt,
+    [property: Description("How often the condition came back while this alert was open.")] int Returns)
 {
     public static AlertJson Of(Alert alert)
     {
         var f = alert.Finding;
         var text = f.Text.In(Languages.English);
         return new(
-            alert.Id, alert.Site.Value, FindingNames.Of(f.Kind), f.Device.Value, FindingNames.Of(f.Priority), f.Since, f.RaisedAt, f.ClearedAt,
+            alert.Id, alert.Site.IsNone ? null : alert.Site.Value, FindingNames.Of(f.Kind), f.Device.Value, FindingNames.Of(f.Priority), f.Since, f.RaisedAt, f.ClearedAt,
             f.Estimate is { } e ? new(e.Name, Math.Round(e.Size.Value, 1), Math.Round(e.Size.Low, 1), Math.Round(e.Size.High, 1), e.Unit) : null,
             [.. f.Causes.Select(c => new CauseJson(c.Name, Math.Round(c.Probability, 3)))],
             text.Summary, text.Evidence, text.Advice, text.Cautions,
             AlertNames.Of(alert.State), alert.NotifiedAt, alert.AcknowledgedAt, alert.AcknowledgedBy,
-            alert.Correction is { } correction ? AlertNames.Of(correction) : null, alert.ShelvedUntil, alert.CauseFound);
+            alert.Correction is { } correction ? AlertNames.Of(correction) : null, alert.ShelvedUntil, alert.CauseFound, alert.CausedBy,
+            alert is { State: AlertState.Unacknowledged, OwesEnding: true } ? alert.TimerAt : null, alert.Returns);
     }
 }
 
