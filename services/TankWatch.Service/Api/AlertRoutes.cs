@@ -20,6 +20,7 @@ internal static class AlertRoutes
         alerts.MapGet("/{id}/events", ListEvents).WithName("listAlertEvents").WithSummary("An alert's life, newest first.")
             .ProducesProblem(StatusCodes.Status404NotFound);
         alerts.MapAlertStream();
+        alerts.MapAlertLoad();
         alerts.MapAlertActions();
     }
 

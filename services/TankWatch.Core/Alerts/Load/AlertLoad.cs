@@ -32,12 +32,12 @@ public sealed record SourceLoad(AlertSource Source, string NewestAlert, int Coun
 /// <param name="Sources">How many sources were heard at all.</param>
 /// <param name="Chattering">How many of them chattered.</param>
 /// <param name="Fleeting">How many ended within a minute and did not come again at once.</param>
-/// <param name="Stale">Ids of the alerts that stood for more than 24 hours, also those told before <paramref name="From"/>; the longest first.</param>
+/// <param name="Stale">Alerts that stood for more than 24 hours, also those told before <paramref name="From"/>; the longest first.</param>
 /// <param name="MostStale">The most that were stale at one time.</param>
 /// <param name="ByPriority">How often, by priority from low to critical.</param>
 public sealed record AlertLoad(
     DateTimeOffset From, DateTimeOffset To, int Count, double BusyHours, double BusyTenMinutes, int MostInTenMinutes, ImmutableArray<Flood> Floods,
-    ImmutableArray<SourceLoad> Worst, int Sources, int Chattering, int Fleeting, ImmutableArray<string> Stale, int MostStale, ImmutableArray<int> ByPriority)
+    ImmutableArray<SourceLoad> Worst, int Sources, int Chattering, int Fleeting, ImmutableArray<Annunciation> Stale, int MostStale, ImmutableArray<int> ByPriority)
 {
     public double PerDay => Count / (To - From).TotalDays;
     public double PerHour => Count / (To - From).TotalHours;

@@ -100,16 +100,16 @@ public static class LoadMeasure
     }
 
     /// <summary>Those that stood before people's eyes for more than a day; the time before they were told is not counted.</summary>
-    private static (ImmutableArray<string> Longest, int Most) StaleOf(IEnumerable<Annunciation> told, DateTimeOffset from, DateTimeOffset to)
+    private static (ImmutableArray<Annunciation> Longest, int Most) StaleOf(IEnumerable<Annunciation> told, DateTimeOffset from, DateTimeOffset to)
     {
-        var stale = new List<(string Alert, DateTimeOffset From, DateTimeOffset To)>();
+        var stale = new List<(Annunciation Told, DateTimeOffset From, DateTimeOffset To)>();
         foreach (var one in told)
         {
             var since = (one.ActiveFrom > one.At ? one.ActiveFrom : one.At) + LoadTargets.StaleAfter;
             var until = one.ActiveUntil is { } end && end < to ? end : to;
             if (since < until && until > from)
             {
-                stale.Add((one.Alert, since, until));
+                stale.Add((one, since, until));
             }
         }
 
@@ -119,6 +119,6 @@ public static class LoadMeasure
             most = Math.Max(most, now += step);
         }
 
-        return ([.. stale.OrderByDescending(s => s.To - s.From).ThenBy(s => s.Alert, StringComparer.Ordinal).Select(s => s.Alert).Distinct()], most);
+        return ([.. stale.OrderByDescending(s => s.To - s.From).ThenBy(s => s.Told.Alert, StringComparer.Ordinal).Select(s => s.Told).DistinctBy(told => told.Alert)], most);
     }
 }

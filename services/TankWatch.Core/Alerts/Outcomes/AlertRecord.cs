@@ -33,6 +33,8 @@ public readonly record struct Tally(int Hits, int Of)
 /// <param name="Causes">How causes that were said came out, one by one; see <see cref="CauseScore"/>.</param>
 public sealed record KindRecord(int Closed, Tally Right, CauseScore Causes)
 {
+    public static KindRecord Nothing { get; } = new(0, default, default);
+
     public int Wrong => Right.Of - Right.Hits;
 
     /// <summary>Told in words only.</summary>
@@ -57,18 +59,16 @@ public readonly record struct CauseScore(int Said, Tally Sure, double SquaredErr
 /// <param name="Total">Of all.</param>
 public sealed record AlertRecord(ImmutableSortedDictionary<FindingKind, KindRecord> Kinds, KindRecord Total)
 {
-    private static readonly KindRecord Nothing = new(0, default, default);
-
     /// <param name="alerts">Any; those that were not closed with a cause found are left out.</param>
     public static AlertRecord Of(IEnumerable<Alert> alerts)
     {
         var kinds = ImmutableSortedDictionary.CreateBuilder<FindingKind, KindRecord>();
-        var total = Nothing;
+        var total = KindRecord.Nothing;
         foreach (var alert in alerts)
         {
             if (alert.CauseFound is { } found)
             {
-                kinds[alert.Finding.Kind] = With(kinds.GetValueOrDefault(alert.Finding.Kind, Nothing), alert.Finding, found);
+                kinds[alert.Finding.Kind] = With(kinds.GetValueOrDefault(alert.Finding.Kind, KindRecord.Nothing), alert.Finding, found);
                 total = With(total, alert.Finding, found);
             }
         }

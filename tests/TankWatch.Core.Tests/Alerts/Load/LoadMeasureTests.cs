@@ -52,7 +52,7 @@ public sealed class LoadMeasureTests
         Annunciation[] before = [Told.At(-3 * Day, "open", null), Told.At(-3 * Day, "over", (3 * Day) - 1), Told.At(-10, "young", Hour)];
         var load = before.Load();
         Assert.Equal((0, LoadVerdict.Silent, 1, 1), (load.Count, load.Verdict, load.Stale.Length, load.MostStale));
-        Assert.Equal(before[0].Alert, load.Stale[0]);
+        Assert.Equal(before[0], load.Stale[0]);
     }
 
     [Fact]
@@ -69,7 +69,7 @@ public sealed class LoadMeasureTests
         Annunciation[] told = [Told.At(0, "a", 3 * Day), Told.At(0, "b", 2 * Day), Told.At(Day, "c", 2 * Day), Told.At(Day, "d", Hour)];
         var load = told.Load(days: 5);
         Assert.Equal((3, 2), (load.Stale.Length, load.MostStale)); // b ends in the moment in which c grows stale.
-        Assert.Equal(told[0].Alert, load.Stale[0]);
+        Assert.Equal(told[0], load.Stale[0]);
     }
 
     [Fact]
