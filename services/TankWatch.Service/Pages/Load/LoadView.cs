@@ -29,8 +29,8 @@ public sealed record RecordLine(string Kind, string Right, string Wrong, string 
 /// <param name="Worst">The ten worst sources, the worst first.</param>
 /// <param name="Figures">Beside the standard's.</param>
 /// <param name="Standing">Alerts that stood for more than a day, the longest first.</param>
-/// <param name="People">Who was told; empty where one person was asked for.</param>
-/// <param name="Sites">Where; empty where one site was asked for.</param>
+/// <param name="People">Who was told most; empty where one person was asked for.</param>
+/// <param name="Sites">The loudest; empty where one site was asked for.</param>
 /// <param name="RecordLead">How often alerts were right.</param>
 /// <param name="Record">The same by kind.</param>
 public sealed record LoadView(
@@ -38,7 +38,7 @@ public sealed record LoadView(
     IReadOnlyList<LoadFigure> Figures, IReadOnlyList<IReadOnlyList<Said>> Standing, IReadOnlyList<LoadLine> People, IReadOnlyList<LoadLine> Sites, string RecordLead,
     IReadOnlyList<RecordLine> Record)
 {
-    private const int StandingShown = 10;
+    private const int Shown = 10;
 
     /// <summary>Of some of what the reader sees, so that there is a way back to all of it.</summary>
     public bool IsNarrowed => Of.Count > 0;
@@ -52,9 +52,9 @@ public sealed record LoadView(
         return new(
             OfWhom(report), LoadWords.Verdict(load), LoadWords.Counted(load, report.Person is not null), load.From, load.To, zone,
             [.. load.Worst.Select(source => LineOf(source, report))], LoadWords.Figures(load),
-            [.. load.Stale.Take(StandingShown).Select(told => NameOf(told.Source, told.Alert, report))],
-            report.Person is null ? [.. report.People.Select(person => LineOf(person, "person", report))] : [],
-            report.Site is null ? [.. report.Sites.Select(site => LineOf(site, "site", report))] : [],
+            [.. load.Stale.Take(Shown).Select(told => NameOf(told.Source, told.Alert, report))],
+            report.Person is null ? [.. report.People.Take(Shown).Select(person => LineOf(person, "person", report))] : [],
+            report.Site is null ? [.. report.Sites.Take(Shown).Select(site => LineOf(site, "site", report))] : [],
             LoadWords.RecordLead(record.Total), [.. record.Kinds.Select(pair => new RecordLine(
                 KindWords.Name(pair.Key), LoadWords.Shown(pair.Value.Right), Words.Number(pair.Value.Wrong), Words.Number(pair.Value.Unsaid),
                 LoadWords.Shown(pair.Value.Causes.Sure), LoadWords.Brier(pair.Value.Causes.Brier)))]);
@@ -77,7 +77,7 @@ public sealed record LoadView(
         return of;
     }
 
-    private static LoadLine LineOf(SourceLoad source, LoadReport report) => new(NameOf(source.Source, source.NewestAlert, report), LoadWords.Heard(source));
+    private static LoadLine LineOf(SourceLoad source, LoadReport report) => new([.. NameOf(source.Source, source.NewestAlert, report), ", "], LoadWords.Heard(source));
 
     private static IReadOnlyList<Said> NameOf(AlertSource source, string alert, LoadReport report)
     {
@@ -90,7 +90,7 @@ public sealed record LoadView(
     {
         var other = by == "person" ? report.Site is { } site ? $"&site={site.Id}" : "" : report.Person is { } person ? $"&person={Uri.EscapeDataString(person.Id)}" : "";
         return new(
-            [Said.Name(named.Name, $"/load?{by}={Uri.EscapeDataString(named.Id)}{other}")],
+            [Said.Name(named.Name, $"/load?{by}={Uri.EscapeDataString(named.Id)}{other}"), ": "],
             $"{LoadWords.Rate(named.Load.PerDay)} a day, at most {named.Load.MostInTenMinutes} in ten minutes: {LoadWords.Short(named.Load.Verdict)}");
     }
 }
