@@ -47,14 +47,16 @@ internal sealed class LoadReader(LedgerStore ledger, SiteDirectory directory, Ti
         var personNames = plans.SelectMany(plan => plan.Contacts).Where(contact => contact.Email is not null)
             .DistinctBy(contact => contact.Email, StringComparer.OrdinalIgnoreCase).ToDictionary(contact => contact.Email!, contact => contact.Name, StringComparer.OrdinalIgnoreCase);
         var all = ledger.ListAnnunciations(site ?? caller.Site, start, end);
-        var told = person is null ? all : [.. all.Where(one => one.People.Contains(person, StringComparer.OrdinalIgnoreCase))];
-        var whole = Measure(told.Select(one => one.Told));
+        var heard = all.SelectMany(one => one.Letters, (one, letter) => (Who: letter.Address, Told: one.Told with { At = letter.At })).ToList();
+        List<Annunciation> told = person is null
+            ? [.. all.Select(one => one.Told).Where(one => !one.IsPassedOn)]
+            : [.. heard.Where(one => string.Equals(one.Who, person, StringComparison.OrdinalIgnoreCase)).Select(one => one.Told)];
+        var whole = Measure(told);
         return new(
             whole,
             site is { } only ? new(only.Value, siteNames.GetValueOrDefault(only.Value, only.Value), whole) : null,
             person is not null ? new(person, personNames.GetValueOrDefault(person, person), whole) : null,
-            Named(told.SelectMany(one => one.People, (one, who) => (who, one.Told)), personNames),
-            Named(told.Select(one => (one.Told.Source.Site.Value, one.Told)), siteNames), siteNames);
+            Named(heard, personNames), Named(told.Select(one => (one.Source.Site.Value, one)), siteNames), siteNames);
 
         AlertLoad Measure(IEnumerable<Annunciation> some) => LoadMeasure.Of([.. some], start, end);
 

@@ -7,8 +7,13 @@ namespace TankWatch.Service.Storage;
 
 /// <summary>That people were told, and who of them.</summary>
 /// <param name="Told">Of what.</param>
-/// <param name="People">Addresses of those to whom a letter of it went, each once; none for what stood on pages alone.</param>
-public sealed record AddressedAnnunciation(Annunciation Told, IReadOnlyList<string> People);
+/// <param name="Letters">What of it went out; none for what stood on pages alone.</param>
+public sealed record AddressedAnnunciation(Annunciation Told, IReadOnlyList<ToldPerson> Letters);
+
+/// <summary>That a letter went to somebody.</summary>
+/// <param name="Address">To whom.</param>
+/// <param name="At">When, UTC; the end of their quiet hours, if it had to wait for that.</param>
+public sealed record ToldPerson(string Address, DateTimeOffset At);
 
 public sealed partial class LedgerStore
 {
@@ -19,13 +24,15 @@ public sealed partial class LedgerStore
     public IReadOnlyList<AddressedAnnunciation> ListAnnunciations(SiteId? site, DateTimeOffset from, DateTimeOffset to) => database.Read(connection =>
     {
         var letters = connection.List(
-            "SELECT key, recipient FROM outbox WHERE created >= ?1 AND created < ?2 AND reason IN ('opened', 'reopened')",
-            row => (Event: EventOf(row.GetString(0)), Person: row.GetString(1)), from, to).ToLookup(letter => letter.Event, letter => letter.Person);
+            "SELECT key, recipient, created, json_extract(json, '$.notification.notBefore') FROM outbox WHERE created >= ?1 AND created < ?2 AND reason <> 'cleared'",
+            row => (Event: EventOf(row.GetString(0)), Person: new ToldPerson(row.GetString(1), row.TextOrNull(3) is { } later ? DateTimeOffset.Parse(later, CultureInfo.InvariantCulture) : row.Time(2))),
+            from, to).ToLookup(letter => letter.Event, letter => letter.Person);
         var events = connection.List(
             """
             SELECT e.alert, e.n, e.json FROM alert_events e JOIN alerts a ON a.id = e.alert
             WHERE (?1 IS NULL OR a.site = ?1)
-              AND e.type IN ('raised', 'reraised', 'returned', 'corrected', 'reworded', 'notified', 'closed', 'shelved', 'unshelved', 'taken-out-of-service', 'returned-to-service')
+              AND e.type IN ('raised', 'reraised', 'returned', 'corrected', 'reworded', 'notified', 'closed', 'shelved', 'unshelved', 'taken-out-of-service', 'returned-to-service',
+                'suppressed', 'released')
               AND e.alert IN (
                 SELECT alert FROM alert_events WHERE type = 'notified' AND at >= ?2 AND at < ?3
                 UNION SELECT id FROM alerts WHERE since < ?3 AND (cleared IS NULL OR cleared > ?2))
@@ -33,7 +40,7 @@ public sealed partial class LedgerStore
             """,
             row => (Alert: row.GetString(0), Number: row.GetInt32(1), Event: StoredJson.Read<AlertEvent>(row.GetString(2))), site, from, to);
         return events.GroupBy(e => e.Alert).SelectMany(alert => Annunciation.Of(alert.Select(e => (e.Number, e.Event))))
-            .Select(told => new AddressedAnnunciation(told, [.. letters[(told.Alert, told.Number)].Distinct(StringComparer.OrdinalIgnoreCase)])).ToList();
+            .Select(told => new AddressedAnnunciation(told, [.. letters[(told.Alert, told.Number)].DistinctBy(letter => letter.Address, StringComparer.OrdinalIgnoreCase)])).ToList();
     });
 
     /// <returns>Alerts that were closed with a cause found on site.</returns>

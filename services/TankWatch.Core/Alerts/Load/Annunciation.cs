@@ -11,12 +11,14 @@ public readonly record struct AlertSource(SiteId Site, DeviceId Device, FindingK
 /// <param name="Alert">The alert's id.</param>
 /// <param name="Number">Of the alert's event, which names the letters that went out; see <see cref="Notice.Number"/>.</param>
 /// <param name="Source">Where it came from.</param>
-/// <param name="Priority">As it was when people were told.</param>
+/// <param name="Priority">As it was told; that of a graver consequence, where one hung under it.</param>
 /// <param name="At">When people were told, wall clock, UTC.</param>
 /// <param name="ActiveFrom">When the condition was raised, UTC; may be long before people were told.</param>
-/// <param name="ActiveUntil">When it ceased, or was closed or put aside by hand; null while it stands.</param>
+/// <param name="ActiveUntil">When it ceased, was closed or put aside by hand, or was explained by another alert; null while it stands.</param>
+/// <param name="IsPassedOn">Nobody acknowledged it, and the next people were told: news to them, and to nobody else.</param>
 public sealed record Annunciation(
-    string Alert, int Number, AlertSource Source, Priority Priority, DateTimeOffset At, DateTimeOffset ActiveFrom, DateTimeOffset? ActiveUntil)
+    string Alert, int Number, AlertSource Source, Priority Priority, DateTimeOffset At, DateTimeOffset ActiveFrom, DateTimeOffset? ActiveUntil,
+    bool IsPassedOn = false)
 {
     /// <summary>What one alert's life has told people, in order.</summary>
     /// <param name="events">All events of one alert, oldest first, with their numbers; those that neither tell nor change what holds may be missing.</param>
@@ -27,16 +29,17 @@ public sealed record Annunciation(
         var firstOfEpisode = 0;
         foreach (var (number, happened) in events)
         {
-            if (happened is AlertReraised or AlertUnshelved or AlertReturnedToService)
+            if (happened is AlertReraised or AlertUnshelved or AlertReturnedToService or AlertReleased)
             {
                 firstOfEpisode = told.Count; // What was told before has had its end.
             }
 
             episode = episode.After(happened);
-            if (happened is AlertNotified { Reason: NotifyReason.Opened or NotifyReason.Reopened } && episode.Finding is { } finding)
+            if (happened is AlertNotified { Reason: not NotifyReason.Cleared } notice && episode.Finding is { } finding)
             {
                 told.Add(new(
-                    happened.AlertId, number, new(episode.Site, finding.Device, finding.Kind), finding.Priority, happened.At, finding.RaisedAt, episode.Until));
+                    happened.AlertId, number, new(episode.Site, finding.Device, finding.Kind), notice.Gravest ?? finding.Priority, happened.At,
+                    finding.RaisedAt, episode.Until, notice.Reason == NotifyReason.Escalated));
             }
 
             for (var i = firstOfEpisode; i < told.Count; i++)
@@ -51,7 +54,7 @@ public sealed record Annunciation(
     /// <summary>One stretch of the condition.</summary>
     /// <param name="Site">Whose.</param>
     /// <param name="Finding">As known so far; null before the alert was raised.</param>
-    /// <param name="PutAway">When somebody closed it or put it aside.</param>
+    /// <param name="PutAway">When it was closed, put aside or explained.</param>
     private readonly record struct Episode(SiteId Site, Finding? Finding, DateTimeOffset? PutAway)
     {
         public DateTimeOffset? Until => Time.Moments.Earlier(Finding?.ClearedAt, PutAway);
@@ -63,8 +66,8 @@ public sealed record Annunciation(
             AlertReturned e => this with { Finding = e.Finding },
             AlertCorrected e => this with { Finding = e.Finding },
             AlertReworded e => this with { Finding = e.Finding },
-            AlertClosed or AlertShelved or AlertTakenOutOfService => this with { PutAway = PutAway ?? happened.At },
-            AlertUnshelved or AlertReturnedToService => this with { PutAway = null },
+            AlertClosed or AlertShelved or AlertTakenOutOfService or AlertSuppressed => this with { PutAway = PutAway ?? happened.At },
+            AlertUnshelved or AlertReturnedToService or AlertReleased => this with { PutAway = null },
             _ => this,
         };
     }

@@ -103,7 +103,9 @@ public static class LoadMeasure
     private static (ImmutableArray<Annunciation> Longest, int Most) StaleOf(IEnumerable<Annunciation> told, DateTimeOffset from, DateTimeOffset to)
     {
         var stale = new List<(Annunciation Told, DateTimeOffset From, DateTimeOffset To)>();
-        foreach (var one in told)
+
+        // Of one stretch people may be told more than once; it stands once.
+        foreach (var one in told.OrderBy(one => one.At).DistinctBy(one => (one.Alert, one.ActiveFrom, one.ActiveUntil)))
         {
             var since = (one.ActiveFrom > one.At ? one.ActiveFrom : one.At) + LoadTargets.StaleAfter;
             var until = one.ActiveUntil is { } end && end < to ? end : to;

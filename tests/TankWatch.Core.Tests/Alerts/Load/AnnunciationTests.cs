@@ -1,5 +1,7 @@
+using TankWatch.Core.Alerts;
 using TankWatch.Core.Alerts.Load;
 using TankWatch.Core.Findings;
+using TankWatch.Core.Notifications;
 using Xunit;
 
 namespace TankWatch.Core.Tests.Alerts.Load;
@@ -49,6 +51,38 @@ public sealed class AnnunciationTests
         Assert.Equal("06:00", Clock(Assert.Single(Of(desk)).ActiveUntil!.Value));
         desk = new Desk().At("05:01").Findings("05:00", Desk.Found("05:00")).At("06:00").Obeys(new Shelve(IdOf("05:01"), "ada", Scenario.TimeOf("09:00"), "known"));
         Assert.Equal("06:00", Clock(Assert.Single(Of(desk)).ActiveUntil!.Value));
+    }
+
+    [Fact]
+    public void What_is_passed_on_is_told_again_for_the_next_people_and_stands_once()
+    {
+        var raised = new AlertRaised("a", Scenario.TimeOf("05:00"), new("house"), Desk.Found("05:00", priority: Priority.High));
+        AlertEvent[] events =
+        [
+            raised, Told("05:01", NotifyReason.Opened), Told("06:01", NotifyReason.Escalated), new AlertNotified("a", Scenario.TimeOf("07:00"), NotifyReason.Graver, Gravest: Priority.Critical),
+            new AlertReturned("a", Scenario.TimeOf("08:01"), Desk.Found("05:00", "08:00", priority: Priority.High)), Told("08:01", NotifyReason.Cleared),
+        ];
+        var told = Annunciation.Of(events.Select((happened, number) => (number, happened)));
+        Assert.Equal([(1, false, Priority.High), (2, true, Priority.High), (3, false, Priority.Critical)], told.Select(one => (one.Number, one.IsPassedOn, one.Priority)));
+        Assert.All(told, one => Assert.Equal(Scenario.TimeOf("08:00"), one.ActiveUntil));
+        var open = told.Select(one => one with { ActiveUntil = null }).ToArray();
+        Assert.Equal((1, 1), (LoadMeasure.Of(open, Scenario.TimeOf("05:00"), Scenario.TimeOf("05:00").AddDays(3)).Stale.Length, LoadMeasure.Of(open, Scenario.TimeOf("05:00"), Scenario.TimeOf("05:00").AddDays(3)).MostStale));
+
+        static AlertNotified Told(string clock, NotifyReason reason) => new("a", Scenario.TimeOf(clock), reason);
+    }
+
+    [Fact]
+    public void What_another_alert_explains_does_not_stand_until_it_is_released()
+    {
+        AlertEvent[] events =
+        [
+            new AlertRaised("a", Scenario.TimeOf("05:00"), new("house"), Desk.Found("05:00")), new AlertNotified("a", Scenario.TimeOf("05:01"), NotifyReason.Opened),
+            new AlertSuppressed("a", Scenario.TimeOf("06:00"), "b"), new AlertReleased("a", Scenario.TimeOf("09:00")),
+            new AlertNotified("a", Scenario.TimeOf("09:00"), NotifyReason.StillHolds),
+        ];
+        Assert.Equal(
+            [("05:01", "06:00"), ("09:00", null)],
+            Annunciation.Of(events.Select((happened, number) => (number, happened))).Select(told => (Clock(told.At), told.ActiveUntil is { } until ? Clock(until) : null)));
     }
 
     [Fact]
