@@ -22,5 +22,9 @@ public sealed record Shelve(string AlertId, string By, DateTimeOffset Until, str
 public sealed record Unshelve(string AlertId, string By) : AlertCommand(AlertId, By);
 public sealed record TakeOutOfService(string AlertId, string By, string? Note) : AlertCommand(AlertId, By);
 public sealed record ReturnToService(string AlertId, string By) : AlertCommand(AlertId, By);
-public sealed record Close(string AlertId, string By, string CauseFound) : AlertCommand(AlertId, By);
+/// <param name="AlertId">The alert.</param>
+/// <param name="By">The user's or key's name.</param>
+/// <param name="CauseFound">A name of <see cref="Findings.FoundCauses"/>, which counts in the record, or free text.</param>
+/// <param name="Note">What else there is to say; null for nothing.</param>
+public sealed record Close(string AlertId, string By, string CauseFound, string? Note = null) : AlertCommand(AlertId, By);
 public sealed record AddNote(string AlertId, string By, string Note) : AlertCommand(AlertId, By);

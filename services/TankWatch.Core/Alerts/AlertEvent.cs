@@ -46,7 +46,7 @@ public sealed record AlertTakenOutOfService(string AlertId, DateTimeOffset At, s
 
 public sealed record AlertReturnedToService(string AlertId, DateTimeOffset At, string By) : AlertEvent(AlertId, At);
 
-public sealed record AlertClosed(string AlertId, DateTimeOffset At, string By, string CauseFound) : AlertEvent(AlertId, At);
+public sealed record AlertClosed(string AlertId, DateTimeOffset At, string By, string CauseFound, string? Note = null) : AlertEvent(AlertId, At);
 
 /// <summary>Another alert explains it: it hangs under that one and is not told by itself.</summary>
 public sealed record AlertSuppressed(string AlertId, DateTimeOffset At, string Cause) : AlertEvent(AlertId, At);

@@ -299,7 +299,7 @@ public static class AlertLifecycle
                 ({ State: AlertState.Shelved }, Unshelve c) => new AlertUnshelved(alert.Id, now, c.By),
                 ({ IsOpen: true, State: not AlertState.OutOfService }, TakeOutOfService c) => new AlertTakenOutOfService(alert.Id, now, c.By, c.Note),
                 ({ State: AlertState.OutOfService }, ReturnToService c) => new AlertReturnedToService(alert.Id, now, c.By),
-                ({ CauseFound: null } or { IsOpen: true }, Close c) => new AlertClosed(alert.Id, now, c.By, c.CauseFound),
+                ({ CauseFound: null } or { IsOpen: true }, Close c) => new AlertClosed(alert.Id, now, c.By, c.CauseFound, c.Note),
                 (_, AddNote c) => new AlertNoted(alert.Id, now, c.By, c.Note),
                 _ => null,
             };

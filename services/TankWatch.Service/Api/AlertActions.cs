@@ -31,9 +31,9 @@ internal static class AlertActions
         Map("/{id}/return", "returnAlertToService", "Says that the device is in service again.",
             (string id, Caller caller, AlertDesk desk, CancellationToken stop) =>
                 desk.DoAsync(id, caller, new ReturnToService(id, caller.Name), stop));
-        Map("/{id}/close", "closeAlert", "Closes an alert with the cause that was found on site.",
+        Map("/{id}/close", "closeAlert", "Closes an alert with the cause that was found on site: a name of /alerts/record counts there, anything else is kept as written.",
             (string id, [FromBody] CloseJson body, Caller caller, AlertDesk desk, CancellationToken stop) =>
-                desk.DoAsync(id, caller, new Close(id, caller.Name, body.CauseFound), stop, body.CauseFound));
+                desk.DoAsync(id, caller, new Close(id, caller.Name, body.CauseFound, body.Note), stop, body.CauseFound, body.Note));
         Map("/{id}/note", "addNoteToAlert", "Adds a note.",
             (string id, [FromBody] NoteJson body, Caller caller, AlertDesk desk, CancellationToken stop) =>
                 desk.DoAsync(id, caller, new AddNote(id, caller.Name, body.Note), stop, body.Note));
@@ -52,16 +52,16 @@ internal sealed class AlertDesk(LedgerStore ledger, SiteDirectory directory)
     /// <param name="caller">Who asks; must see the alert's site.</param>
     /// <param name="command">What they ask.</param>
     /// <param name="stop">The request's end.</param>
-    /// <param name="text">What they wrote, to be checked; null when they wrote nothing.</param>
+    /// <param name="written">What they wrote, to be checked; null when they wrote nothing.</param>
     public async Task<Results<Ok<AlertJson>, ProblemHttpResult>> DoAsync(
-        string id, Caller caller, AlertCommand command, CancellationToken stop, string? text = null)
+        string id, Caller caller, AlertCommand command, CancellationToken stop, params string?[] written)
     {
         if (AlertRoutes.Find(id, caller, ledger) is null)
         {
             return AlertRoutes.NoAlert();
         }
 
-        if (text is not null && FaultOf(text) is { } fault)
+        if (written.OfType<string>().Select(FaultOf).FirstOrDefault(fault => fault is not null) is { } fault)
         {
             return Problems.BadRequest(fault);
         }

@@ -22,6 +22,7 @@ internal static class AlertRoutes
         alerts.MapGet("/{id}/consequences", ListConsequences).WithName("listAlertConsequences")
             .WithSummary("Alerts that this one explains, or last did, by onset.").ProducesProblem(StatusCodes.Status404NotFound);
         alerts.MapAlertStream();
+        alerts.MapAlertLoad();
         alerts.MapAlertActions();
     }
 

@@ -11,7 +11,7 @@ public static class ApiRoutes
 
     public static IServiceCollection AddApi(this IServiceCollection services)
     {
-        services.AddSingleton<BrowserSession>().AddSingleton<CallerFinder>().AddSingleton<AlertDesk>().AddSingleton<SummaryReader>().AddSingleton<EventStreams>();
+        services.AddSingleton<BrowserSession>().AddSingleton<CallerFinder>().AddSingleton<AlertDesk>().AddSingleton<SummaryReader>().AddSingleton<LoadReader>().AddSingleton<EventStreams>();
         services.Configure<RouteHandlerOptions>(o => o.ThrowOnBadRequest = true); // So that UseProblems can say what was wrong.
         services.ConfigureHttpJsonOptions(o =>
         {

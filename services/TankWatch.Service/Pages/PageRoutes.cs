@@ -9,6 +9,7 @@ using TankWatch.Service.Pages.Alerts;
 using TankWatch.Service.Pages.Demonstration;
 using TankWatch.Service.Pages.Building;
 using TankWatch.Service.Pages.Estate;
+using TankWatch.Service.Pages.Load;
 using TankWatch.Service.Pages.Mails;
 using TankWatch.Service.Pages.Reference;
 using TankWatch.Service.Pages.Strips;
@@ -55,6 +56,7 @@ internal static class PageRoutes
         known.MapBuildingPages();
         known.MapAlertPages();
         known.MapUnitPages();
+        known.MapLoadPages();
         known.MapMailPages();
         known.MapStrips();
         known.MapDemonstration();

@@ -128,6 +128,12 @@ internal static class Schema
         CREATE TABLE declined (
             site TEXT NOT NULL REFERENCES sites(id) ON DELETE CASCADE, email TEXT NOT NULL, at INTEGER NOT NULL, PRIMARY KEY (site, email)) WITHOUT ROWID;
         """,
+        """
+        -- For the load of alerts and the record of how often they were right: whom was told when, and which alerts were closed.
+        CREATE INDEX alert_events_told ON alert_events(at) WHERE type = 'notified';
+        CREATE INDEX alert_events_closed ON alert_events(alert) WHERE type = 'closed';
+        CREATE INDEX outbox_by_time ON outbox(created);
+        """,
     ];
 
     /// <exception cref="StoreException">A newer version of the program made this store.</exception>

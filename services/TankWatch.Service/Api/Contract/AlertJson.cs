@@ -61,14 +61,15 @@ public sealed record AlertEventJson(
     DateTimeOffset At,
     [property: Description("Such as raised, acknowledged, noted, returned.")] string Type,
     [property: Description("Who; null where nobody did it.")] string? By,
-    [property: Description("The note, the reason or the cause that was given.")] string? Note)
+    [property: Description("The note, the reason or the cause that was given.")] string? Note,
+    [property: Description("Of a closing: what was found on site.")] string? CauseFound)
 {
     /// <summary>An event's words, from its stored form: whichever of the three members it has.</summary>
     public static AlertEventJson Of(StoredAlertEvent happened)
     {
         using var stored = JsonDocument.Parse(happened.Json);
         var root = stored.RootElement;
-        return new(happened.At, happened.Type, Text(root, "by"), Text(root, "note") ?? Text(root, "reason") ?? Text(root, "causeFound"));
+        return new(happened.At, happened.Type, Text(root, "by"), Text(root, "note") ?? Text(root, "reason") ?? Text(root, "causeFound"), Text(root, "causeFound"));
     }
 
     private static string? Text(JsonElement root, string member) =>
@@ -92,4 +93,6 @@ public sealed record ShelveJson(
     [property: Description("At most 2000 characters.")] string Reason);
 
 [JsonUnmappedMemberHandling(JsonUnmappedMemberHandling.Disallow)]
-public sealed record CloseJson([property: Description("What was found on site; at most 2000 characters.")] string CauseFound);
+public sealed record CloseJson(
+    [property: Description("What was found on site: a kind of finding, a weighed cause or 'nothing-wrong' counts in /alerts/record, any other text is kept as written; at most 2000 characters.")] string CauseFound,
+    [property: Description("At most 2000 characters.")] string? Note = null);

@@ -1,6 +1,7 @@
 using TankWatch.Core.Alerts;
 using TankWatch.Core.Findings;
 using TankWatch.Core.Sites;
+using TankWatch.Service.Api;
 using TankWatch.Service.Pages.Building;
 using TankWatch.Service.Pages.Strips;
 using TankWatch.Service.Sites;
@@ -18,10 +19,11 @@ public sealed class AlertPageView
     /// <param name="site">As it is known; null while its judgement is being built anew.</param>
     /// <param name="plan">Its site file; null with a fault that an earlier version did not find.</param>
     /// <param name="ledger">For its history and its letters.</param>
+    /// <param name="caller">Who looks.</param>
     /// <param name="from">Of the strip, as asked for.</param>
     /// <param name="to">Of the strip, as asked for.</param>
     /// <param name="now">UTC.</param>
-    internal AlertPageView(Alert alert, SiteView? site, SitePlan? plan, LedgerStore ledger, string? from, string? to, DateTimeOffset now)
+    internal AlertPageView(Alert alert, SiteView? site, SitePlan? plan, LedgerStore ledger, Caller caller, string? from, string? to, DateTimeOffset now)
     {
         Zone = plan?.TimeZone ?? TimeZoneInfo.Utc;
         (Finding, Site, SiteId, SiteName) = (alert.Finding, site, alert.Site.Value, plan?.Name ?? alert.Site.Value);
@@ -31,6 +33,7 @@ public sealed class AlertPageView
         Events = [.. ledger.ListAlertEvents(alert.Id).Select(stored => StoredJson.Read<AlertEvent>(stored.Json)).Reverse()];
         Letters = ledger.ListLettersOf(alert.Id);
         WasTold = alert.NotifiedAt is not null;
+        MayClose = AlertPages.MayClose(caller) && alert.Correction != AlertCorrection.Withdrawn && (alert.IsOpen || alert.CauseFound is null);
     }
 
     public AlertView Alert { get; }
@@ -50,6 +53,9 @@ public sealed class AlertPageView
 
     public IReadOnlyList<OutboxEntry> Letters { get; }
     public bool WasTold { get; }
+
+    /// <summary>The reader may say what was found, and nobody has yet.</summary>
+    public bool MayClose { get; }
 
     public string Address => $"/alerts/{Alert.Id}";
 

@@ -1,6 +1,7 @@
 using Microsoft.AspNetCore.Http.HttpResults;
 using Microsoft.AspNetCore.Mvc;
 using TankWatch.Core;
+using TankWatch.Core.Findings;
 using TankWatch.Service.Api;
 using TankWatch.Service.Api.Contract;
 using TankWatch.Service.Sites;
@@ -8,18 +9,26 @@ using TankWatch.Service.Storage;
 
 namespace TankWatch.Service.Pages.Alerts;
 
-/// <summary>One alert, acknowledging it, and notes on it.</summary>
+/// <summary>One alert: acknowledging it, notes on it, and closing it with what was found.</summary>
 internal static class AlertPages
 {
+    /// <summary>Chosen where the note alone says what was found.</summary>
+    public const string InWords = "in-words";
+
+    /// <summary>What is found on site is for those to say who mend things.</summary>
+    public static bool MayClose(Caller caller) => caller.Role is "installer" or "operator";
+
     public static void MapAlertPages(this RouteGroupBuilder pages)
     {
         pages.MapGet("/alerts/{id}", (string id, string? from, string? to, Caller caller, AlertReading reading) => reading.Show(id, caller, from, to));
         pages.MapPost("/alerts/{id}/acknowledge", AcknowledgeAsync);
         pages.MapPost("/alerts/{id}/note", NoteAsync);
+        pages.MapPost("/alerts/{id}/close", CloseAsync);
 
         // Whoever opens again what a form was answered with comes to the alert.
         pages.MapGet("/alerts/{id}/acknowledge", BackTo);
         pages.MapGet("/alerts/{id}/note", BackTo);
+        pages.MapGet("/alerts/{id}/close", BackTo);
 
         static RedirectHttpResult BackTo(string id) => TypedResults.LocalRedirect($"/alerts/{Uri.EscapeDataString(id)}");
     }
@@ -56,6 +65,21 @@ internal static class AlertPages
         return Answer(await desk.DoAsync(id, caller, new AddNote(id, caller.Name, written), stop, written), reading, id, caller, written, null);
     }
 
+    private static async Task<IResult> CloseAsync(
+        string id, [FromForm] string? found, [FromForm] string? note, Caller caller, AlertDesk desk, AlertReading reading, CancellationToken stop)
+    {
+        var written = Cleaned(note);
+        if (!MayClose(caller))
+        {
+            return reading.Refuse(id, caller, new("Installers and operators say what was found; add it as a note instead.", written), StatusCodes.Status403Forbidden);
+        }
+
+        var (cause, beside) = found == InWords ? (written, null) : (FoundCauses.All.Contains(found) ? found : null, written);
+        return cause is null
+            ? reading.Refuse(id, caller, new("Say what was found: choose it, or write it as a note.", written), StatusCodes.Status400BadRequest)
+            : Answer(await desk.DoAsync(id, caller, new Close(id, caller.Name, cause, beside), stop, cause, beside), reading, id, caller, written, null);
+    }
+
     private static IResult Answer(
         Results<Ok<AlertJson>, ProblemHttpResult> outcome, AlertReading reading, string id, Caller caller, string? written, string? back) =>
         outcome.Result is ProblemHttpResult problem
@@ -88,7 +112,7 @@ internal sealed class AlertReading(LedgerStore ledger, SiteDirectory directory, 
         }
 
         var site = directory.Find(alert.Site);
-        return new(alert, site, site?.Plan ?? ledger.FindSite(alert.Site)?.Plan, ledger, from, to, time.GetUtcNow());
+        return new(alert, site, site?.Plan ?? ledger.FindSite(alert.Site)?.Plan, ledger, caller, from, to, time.GetUtcNow());
     }
 
     private static RazorComponentResult Page(AlertPageView view, Refusal? refusal, int status) =>

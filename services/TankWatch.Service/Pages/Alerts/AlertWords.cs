@@ -83,7 +83,7 @@ internal static class AlertWords
         AlertNoted e => e.Note,
         AlertShelved e => e.Reason,
         AlertTakenOutOfService e => e.Note,
-        AlertClosed e => e.CauseFound,
+        AlertClosed e => e.Note is null ? FoundWords.Of(e.CauseFound) : $"{FoundWords.Of(e.CauseFound)}\n{e.Note}",
         _ => null,
     };
 

@@ -1,0 +1,37 @@
+using TankWatch.Core.Findings;
+
+namespace TankWatch.Service.Pages.Alerts;
+
+/// <summary>Something that may have been found on site.</summary>
+/// <param name="Name">A name of <see cref="FoundCauses"/>.</param>
+/// <param name="Words">The same in plain words.</param>
+public sealed record FoundChoice(string Name, string Words);
+
+/// <summary>What was found on site, in the plain words of the trade.</summary>
+internal static class FoundWords
+{
+    /// <param name="causeFound">A name that counts, or what somebody wrote.</param>
+    public static string Of(string causeFound) => FindingNames.TryParse(causeFound, out var kind) ? KindWords.Name(kind) : causeFound switch
+    {
+        FoundCauses.NothingWrong => "Nothing was wrong",
+        "probes-too-close" => "Probes too close together",
+        "chattering-probe" => "A probe flickers",
+        "stuck-probe" => "A probe is stuck",
+        "lost-common" => "The common electrode or its lead is lost",
+        "impossible-order" => "Probes or leads in the wrong order",
+        "supply" => "Water or power kept failing",
+        "low-voltage" => "Low voltage",
+        "growing-leak" => "A leak that grows",
+        "new-habit" => "A new habit of use, such as a garden watered at night",
+        _ => causeFound,
+    };
+
+    /// <summary>What makes an alert of this kind right: the kind itself first.</summary>
+    public static IReadOnlyList<FoundChoice> Right(FindingKind kind) => [ChoiceOf(FindingNames.Of(kind)), .. FoundCauses.Explaining(kind).Select(ChoiceOf)];
+
+    /// <summary>What makes it wrong, besides nothing.</summary>
+    public static IReadOnlyList<FoundChoice> Else(FindingKind kind) =>
+        [.. FoundCauses.All.Where(name => name != FoundCauses.NothingWrong && FoundCauses.Judge(kind, name) == FindingOutcome.Wrong).Select(ChoiceOf)];
+
+    private static FoundChoice ChoiceOf(string name) => new(name, Of(name));
+}
