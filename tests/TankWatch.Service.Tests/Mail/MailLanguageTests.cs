@@ -76,6 +76,11 @@ public sealed class MailLanguageTests
                 mails.Add(kind, NotifyReason.Opened, null);
             }
 
+            foreach (var reason in (NotifyReason[])[NotifyReason.Escalated, NotifyReason.Graver, NotifyReason.StillHolds])
+            {
+                mails.Add(FindingKind.Leak, reason, null);
+            }
+
             mails.Add(FindingKind.Leak, NotifyReason.Reopened, AlertCorrection.Moved);
             mails.Add(FindingKind.Leak, NotifyReason.Cleared, null);
             mails.Add(FindingKind.Leak, NotifyReason.Cleared, AlertCorrection.Moved);
