@@ -102,6 +102,10 @@ public sealed class MailLanguageTests
     }
 
     [Fact]
+    public void What_a_finding_says_takes_no_more_room_in_the_store_than_its_words_did() =>
+        Assert.InRange(StoredJson.Write(Leaking).Length, 1, StoredJson.Write(Leaking.In(Languages.English)).Length / 2);
+
+    [Fact]
     public async Task What_a_version_before_said_in_english_is_repeated_as_it_stands()
     {
         await using var rig = Rig.New();
