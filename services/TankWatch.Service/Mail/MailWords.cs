@@ -73,8 +73,13 @@ public static class MailWords
         (NotifyReason.Cleared, { Finding.ClearedAt: { } cleared }) => Phrase.Of("mail.opening.cleared", ("at", Local(cleared, zone))),
         (NotifyReason.Cleared, _) => Phrase.Of("mail.opening.over"),
         (NotifyReason.Reopened, _) => Phrase.Of("mail.opening.reopened"),
-        _ => Phrase.Of("mail.opening.priority", ("priority", Terms.Of(notice.Alert.Finding.Priority))),
+        (NotifyReason.Escalated, _) => WithPriority("mail.opening.escalated", notice),
+        (NotifyReason.Graver, _) => WithPriority("mail.opening.graver", notice),
+        (NotifyReason.StillHolds, _) => WithPriority("mail.opening.still-holds", notice),
+        _ => WithPriority("mail.opening.priority", notice),
     };
+
+    private static Phrase WithPriority(string key, Notification notice) => Phrase.Of(key, ("priority", Terms.Of(notice.Alert.Finding.Priority)));
 
     private static IEnumerable<Phrase> WhereAndWhen(OutboxLetter letter, Finding finding, TimeZoneInfo zone)
     {

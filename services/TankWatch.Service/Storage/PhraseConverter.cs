@@ -12,7 +12,7 @@ namespace TankWatch.Service.Storage;
 /// </summary>
 internal sealed class PhraseConverter : JsonConverter<Phrase>
 {
-    private const string Moment = "at", Clock = "clock";
+    private const string Moment = "at", Clock = "clock", MomentFormat = "yyyy-MM-dd'T'HH:mmzzz";
 
     public override Phrase Read(ref Utf8JsonReader reader, Type typeToConvert, JsonSerializerOptions options)
     {
@@ -57,7 +57,7 @@ internal sealed class PhraseConverter : JsonConverter<Phrase>
                 break;
             case PhraseMoment moment:
                 writer.WriteStartObject();
-                writer.WriteString(Moment, moment.At.ToString("yyyy-MM-dd'T'HH:mmzzz", CultureInfo.InvariantCulture));
+                writer.WriteString(Moment, moment.At.ToString(MomentFormat, CultureInfo.InvariantCulture));
                 writer.WriteEndObject();
                 break;
             case PhraseClock clock:
@@ -105,13 +105,13 @@ internal sealed class PhraseConverter : JsonConverter<Phrase>
         JsonValueKind.String => new PhraseName(json.GetString()!),
         JsonValueKind.Number => new PhraseNumber(json.GetDouble()),
         JsonValueKind.Array => PhraseOf(json),
-        JsonValueKind.Object => OfMember(json.EnumerateObject().First()),
+        JsonValueKind.Object when json.EnumerateObject().ToList() is [var only] => OfMember(only),
         _ => throw new JsonException($"a phrase holds no {json.ValueKind}"),
     };
 
     private static PhraseValue OfMember(JsonProperty member) => member.Name switch
     {
-        Moment => new PhraseMoment(DateTimeOffset.ParseExact(member.Value.GetString()!, "yyyy-MM-dd'T'HH:mmzzz", CultureInfo.InvariantCulture)),
+        Moment when DateTimeOffset.TryParseExact(member.Value.GetString(), MomentFormat, CultureInfo.InvariantCulture, DateTimeStyles.None, out var at) => new PhraseMoment(at),
         Clock => new PhraseClock(member.Value.GetInt32()),
         var name => new PhraseList(StyleOf(name), [.. member.Value.EnumerateArray().Select(ValueOf)]),
     };

@@ -11,7 +11,7 @@ public sealed class FindingTextTests
     private static readonly Lazy<List<Finding>> All = new(() => [.. Days().SelectMany(day => day.Findings), Silent()]);
 
     /// <summary>Days that between them raise every kind that a rule can raise, in each of its forms.</summary>
-    private static IEnumerable<Outcome> Days()
+    internal static IEnumerable<Outcome> Days()
     {
         Scenario House() => Scenario.Of(Plans.House()).At("05:00").Mains(true).Tank("sump", "111").Tank("roof", "100").Stop();
         foreach (var cause in new[] { "under-voltage", "over-voltage", "overload", "dry-run", "power", "sump-low", "level" })
@@ -39,7 +39,7 @@ public sealed class FindingTextTests
         yield return slow.Until("2d 00:00");
     }
 
-    private static Finding Silent()
+    internal static Finding Silent()
     {
         var plan = Plans.House();
         return Assert.Single(LinkStep.Tick(LinkState.Start(plan, Scenario.Midnight), Scenario.TimeOf("06:00"), plan).Changes.Findings);

@@ -77,6 +77,41 @@ public sealed class StoredJsonTests
         Assert.DoesNotContain('\n', fault.Message);
     }
 
+    [Fact]
+    public void What_a_version_before_phrases_stored_is_read_as_words_to_repeat()
+    {
+        var text = StoredJson.Read<FindingText>("""{"summary":"Pump p1 \"east\" runs.","evidence":["Since 1 Mar 06:00."],"advice":[],"cautions":["Take care."]}""");
+        Assert.Equal(Phrase.Literal("Pump p1 \"east\" runs."), text.Summary);
+        Assert.Equal("Since 1 Mar 06:00.", text.In(Languages.Of("ar")).Evidence.Single());
+        Assert.Equal(StoredJson.Write(text), StoredJson.Write(StoredJson.Read<FindingText>(StoredJson.Write(text))));
+    }
+
+    [Fact]
+    public void A_phrase_with_values_of_every_kind_comes_back_equal_and_takes_little_room()
+    {
+        var phrase = Phrase.Of(
+            "passage.filling", ("n", 61.3), ("name", "roof \"east\""), ("at", PhraseMoment.In(TimeZoneInfo.FindSystemTimeZoneById("Asia/Kathmandu"), At)), ("by", new TimeOnly(5, 30)),
+            ("list", PhraseList.Of(ListStyle.Or, [Phrase.Of("otherwise.cause", ("share", 12)), "x"])), ("words", Phrase.Literal("as said")), ("none", Phrase.Literal("")));
+        var json = StoredJson.Write(phrase);
+        var again = StoredJson.Read<Phrase>(json);
+        Assert.Equal(phrase, again);
+        Assert.Equal(json, StoredJson.Write(again));
+        Assert.Equal(((PhraseMoment)phrase.Arguments[2].Value).At.Offset, ((PhraseMoment)again.Arguments[2].Value).At.Offset);
+        Assert.InRange(json.Length, 1, 260);
+    }
+
+    [Theory]
+    [InlineData("[]")]
+    [InlineData("[5]")]
+    [InlineData("""["leak.summary","tank"]""")]
+    [InlineData("""["leak.summary","tank",true]""")]
+    [InlineData("""["leak.summary","tank",{"thing":[1]}]""")]
+    [InlineData("""["leak.summary","tank",{}]""")]
+    [InlineData("""["leak.summary","tank",{"at":"noon"}]""")]
+    [InlineData("""["leak.summary","tank",{"clock":"noon"}]""")]
+    [InlineData("5")]
+    public void A_phrase_that_is_none_is_refused(string json) => Assert.Throws<StoreException>(() => StoredJson.Read<Phrase>(json));
+
     internal static Alert SampleAlert(string id = "a1") => new(
         id, new("alder-row"), SampleFinding, AlertState.Unacknowledged, At, null, null, null, null, null, At, [], null, 1);
 }
