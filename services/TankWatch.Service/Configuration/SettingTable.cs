@@ -39,6 +39,9 @@ internal static class SettingTable
         new("Mail:From", (s, v) => IsMailAddress(v) ? Keep(() => s.Mail.From = v) : $"'{v}' is not a mail address."),
         Text("Mail:PickupFolder", (s, v) => s.Mail.PickupFolder = v),
 
+        Switch("Webhooks:AllowPrivateTargets", (s, v) => s.Webhooks.AllowPrivateTargets = v),
+        Switch("Webhooks:AllowHttp", (s, v) => s.Webhooks.AllowHttp = v),
+
         Choice<SeriesKind>("Series:Kind", (s, v) => s.Series.Kind = v),
         Text("Series:InfluxUrl", (s, v) => s.Series.InfluxUrl = v),
         Text("Series:Org", (s, v) => s.Series.Org = v),
