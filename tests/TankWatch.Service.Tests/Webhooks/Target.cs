@@ -45,8 +45,9 @@ internal sealed class Target : IAsyncDisposable
         target.Answer = answer ?? target.Answer;
         target.app.Run(async context =>
         {
+            var at = System.Diagnostics.Stopwatch.GetTimestamp();
             using var reader = new StreamReader(context.Request.Body, Encoding.UTF8);
-            target.Requests.Enqueue(new(new HeaderDictionary(context.Request.Headers.ToDictionary()), await reader.ReadToEndAsync(target.Ending)));
+            target.Requests.Enqueue(new(new HeaderDictionary(context.Request.Headers.ToDictionary()), await reader.ReadToEndAsync(target.Ending), at));
             await target.Answer(context);
         });
         await target.app.StartAsync(CancellationToken.None);
@@ -72,8 +73,8 @@ internal sealed class Target : IAsyncDisposable
     }
 }
 
-/// <summary>What a target was sent.</summary>
-internal sealed record TargetRequest(IHeaderDictionary Headers, string Body)
+/// <summary>What a target was sent, and at which timestamp of <see cref="System.Diagnostics.Stopwatch"/> it came.</summary>
+internal sealed record TargetRequest(IHeaderDictionary Headers, string Body, long At)
 {
     public string Id => Headers["webhook-id"].ToString();
 
