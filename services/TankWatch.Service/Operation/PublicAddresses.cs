@@ -40,6 +40,7 @@ internal static class PublicAddresses
             return !SpecialV4.Any(network => network.Contains(address));
         }
 
+        // Before any network is asked: some take such an address for that of IPv4, and then find it where it is not.
         if (address.IsIPv4MappedToIPv6)
         {
             return IsPublic(address.MapToIPv4());

@@ -60,6 +60,8 @@ public sealed class PublicOnlyTests
     [InlineData("::1", false)]
     [InlineData("::9.9.9.9", false)]
     [InlineData("::ffff:9.9.9.9", true)]
+    [InlineData("::ffff:223.255.255.255", true)]
+    [InlineData("::ffff:10.0.0.1", false)]
     [InlineData("::ffff:127.0.0.1", false)]
     [InlineData("::ffff:169.254.169.254", false)]
     [InlineData("64:ff9b::909:909", true)]
