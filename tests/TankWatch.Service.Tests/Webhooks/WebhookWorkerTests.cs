@@ -103,7 +103,7 @@ public sealed class WebhookWorkerTests
         rig.Pass(TimeSpan.FromSeconds(14.9));
         Assert.False(step.IsCompleted);
         rig.Pass(TimeSpan.FromSeconds(0.1));
-        await step.WaitAsync(TimeSpan.FromSeconds(30), TimeProvider.System);
+        await step.WaitAsync(TimeSpan.FromSeconds(30), TimeProvider.System, Stop);
         Assert.Equal("no answer within 15 s", Assert.Single(Failing(rig, hook)).Detail);
     }
 
