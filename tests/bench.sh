@@ -1,6 +1,6 @@
 #!/usr/bin/env bash
-# Measures ingest and the store with real processes, and replay, and writes their sections of docs/performance.md: the explicit tests of
-# IngestFigures, StoreFigures and ReplayFigures. It takes about 45 minutes, wants the machine for itself, 5 GB of disk, mosquitto and mosquitto_sub.
+# Measures ingest and the store with real processes, replay and webhooks, and writes their sections of docs/performance.md: the explicit tests
+# of IngestFigures, StoreFigures, ReplayFigures and WebhookFigures. It takes about 45 minutes, wants the machine for itself, 5 GB of disk, mosquitto and mosquitto_sub.
 #   bash tests/bench.sh            all figures, written down
 #   bash tests/bench.sh Ingest     those whose name holds the word (Store, Drain, ...), shown only
 #   bash tests/bench.sh Store --write     those, written down
@@ -13,6 +13,7 @@ export DOTNET_NOLOGO=1 DOTNET_CLI_TELEMETRY_OPTOUT=1 BENCH_RUNS=${BENCH_RUNS:-5}
 ingest=(Durable_rate_and_processor_time Drain_of_a_queued_session Publish_to_acknowledgement Rate_of_the_embedded_broker Store_stalled)
 store=(A_store_of_many_messages The_live_state_of_many_sites)
 replay=(A_year_replayed_on_one_processor)
+webhooks=(Delivery_beside_targets_that_hang_or_fail)
 machine="$(nproc) processors ($(sed -n 's/^model name[[:space:]]*: //p' /proc/cpuinfo | head -1)), .NET $(dotnet --list-runtimes | sed -n 's/^Microsoft.NETCore.App \([0-9.]*\).*/\1/p' | tail -1)"
 measured="Measured by \`bash tests/bench.sh\` on $(date -u +%F), commit \`$(git rev-parse --short HEAD 2>/dev/null || echo unknown)\`"
 command -v mosquitto_sub >/dev/null || { echo "mosquitto_sub is not installed (Debian: mosquitto-clients)"; exit 1; }
@@ -87,4 +88,18 @@ $made
 
 The recorded sites of \`tests/TankWatch.Core.Tests/Data/hydraulics\`, each repeated until it spans a year, read, judged and written by
 \`tankwatch replay --folders\` after a run that does not count. To repeat it: \`bash tests/bench.sh Replay\`.
+END
+
+made=$(rows WebhookFigures "$word" "${webhooks[@]}")
+[ -z "$made" ] || tell webhooks <<END
+## Webhooks
+
+$measured, on $machine. Medians of $BENCH_RUNS pairs of runs.
+
+| what | measured | aim | |
+| --- | --- | --- | --- |
+$made
+
+Targets are HTTP servers within the same process. An event's time runs from before it is stored until its request comes in; each pair is measured one
+right after the other, and in turn begins with either. To repeat it: \`bash tests/bench.sh Webhook\`.
 END

@@ -39,6 +39,7 @@ public static class ApiRoutes
         api.MapFigures();
         api.MapAlerts();
         api.MapUnits();
+        api.MapWebhooks();
     }
 
     /// <summary>RFC 3339 in UTC with milliseconds and <c>Z</c> on the way out; any offset on the way in.</summary>

@@ -51,6 +51,7 @@ public static class CommandLine
         SiteCommands.Create(terminal),
         UnitCommands.Create(terminal),
         KeyCommands.Create(terminal),
+        WebhookCommands.Create(terminal),
         BackupCommand.Create(terminal),
         RestoreCommand.Create(terminal),
         VerifyCommand.Create(terminal),

@@ -94,6 +94,16 @@ public sealed class OperatorOptions
     public string Language { get; set; } = "en";
 }
 
+/// <summary>Section <c>Webhooks</c>: what a target may be.</summary>
+public sealed class WebhookOptions
+{
+    /// <summary>Targets may have addresses that are not of the open internet: whoever may add one then reaches all that this service reaches.</summary>
+    public bool AllowPrivateTargets { get; set; }
+
+    /// <summary>Targets may be without TLS.</summary>
+    public bool AllowHttp { get; set; }
+}
+
 /// <summary>Where observations are kept.</summary>
 public enum SeriesKind { Embedded, InfluxDb }
 

@@ -42,6 +42,9 @@ internal static class SettingTable
         new("Operator:Email", (s, v) => Addresses(v) is { } all ? Keep(() => s.Operator.Email = all) : $"'{v}' is not one or more mail addresses, separated by commas."),
         Text("Operator:Language", (s, v) => s.Operator.Language = v),
 
+        Switch("Webhooks:AllowPrivateTargets", (s, v) => s.Webhooks.AllowPrivateTargets = v),
+        Switch("Webhooks:AllowHttp", (s, v) => s.Webhooks.AllowHttp = v),
+
         Choice<SeriesKind>("Series:Kind", (s, v) => s.Series.Kind = v),
         Text("Series:InfluxUrl", (s, v) => s.Series.InfluxUrl = v),
         Text("Series:Org", (s, v) => s.Series.Org = v),

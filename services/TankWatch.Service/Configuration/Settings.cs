@@ -8,6 +8,7 @@ public sealed class Settings
     public MqttOptions Mqtt { get; } = new();
     public MailOptions Mail { get; } = new();
     public OperatorOptions Operator { get; } = new();
+    public WebhookOptions Webhooks { get; } = new();
     public SeriesOptions Series { get; } = new();
     public LedgerOptions Ledger { get; } = new();
     public ClusterOptions Cluster { get; } = new();

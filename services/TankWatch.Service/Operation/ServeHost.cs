@@ -4,6 +4,7 @@ using TankWatch.Service.Api;
 using TankWatch.Service.Configuration;
 using TankWatch.Service.Pages;
 using TankWatch.Service.Sites;
+using TankWatch.Service.Webhooks;
 
 namespace TankWatch.Service.Operation;
 
@@ -65,6 +66,7 @@ public static class ServeHost
         services.AddRouting();
         services.AddResponseCompression(o => o.EnableForHttps = true); // No page repeats a secret beside what a stranger chose.
         services.AddTankWatch(shape.Settings, openBroker: shape.Demo);
+        services.AddWebhooks(shape.Settings.Webhooks);
         services.AddSingleton(new AccessRule(OpenToAll: shape.Demo));
         services.AddDataProtection()
             .SetApplicationName("tankwatch")

@@ -67,6 +67,7 @@ public sealed class Database : IDisposable
         try
         {
             Directory.CreateDirectory(folder);
+            MakePrivate(File);
             writer = Open();
             Schema.Bring(writer);
             generation = (string?)writer.Scalar(Generation) ?? Begin(writer);
@@ -189,6 +190,22 @@ public sealed class Database : IDisposable
 
     /// <summary>The reason of a store's failure in one line.</summary>
     public static string OneLine(Exception fault) => fault.Message.ReplaceLineEndings(" ").Trim();
+
+    /// <summary>It holds addresses of people, and secrets that sign. The files beside it get the mode of this one.</summary>
+    private static void MakePrivate(string file)
+    {
+        try
+        {
+            if (!System.IO.File.Exists(file))
+            {
+                Keeping.DurableFile.CreatePrivate(file);
+            }
+        }
+        catch (IOException) when (System.IO.File.Exists(file))
+        {
+            // Another process was quicker.
+        }
+    }
 
     private SqliteConnection Open()
     {

@@ -22,9 +22,10 @@ public sealed record StoredAlertEvent(DateTimeOffset At, string Type, string Jso
 
 /// <summary>An event at its place among those of all alerts.</summary>
 /// <param name="Position">Ascending in the order in which events were stored; not without gaps.</param>
+/// <param name="Number">Of the event within its alert, from 0.</param>
 /// <param name="Happened">The event.</param>
 /// <param name="Alert">As it is now, not as it was then.</param>
-public sealed record LoggedAlertEvent(long Position, StoredAlertEvent Happened, Alert Alert);
+public sealed record LoggedAlertEvent(long Position, int Number, StoredAlertEvent Happened, Alert Alert);
 
 /// <summary>A part of the log of all alerts.</summary>
 /// <param name="Events">In order.</param>
@@ -72,13 +73,13 @@ public sealed partial class LedgerStore
     {
         var events = connection.List(
             """
-            SELECT l.position, e.at, e.type, e.json, a.json
+            SELECT l.position, l.n, e.at, e.type, e.json, a.json
             FROM alert_log l JOIN alert_events e ON e.alert = l.alert AND e.n = l.n JOIN alerts a ON a.id = l.alert
             WHERE l.position > ?1 AND (?2 IS NULL OR a.site = ?2) AND (?3 IS NULL OR a.kind = ?3)
             ORDER BY l.position LIMIT ?4
             """,
             row => new LoggedAlertEvent(
-                row.GetInt64(0), new(row.Time(1), row.GetString(2), row.GetString(3)), StoredJson.Read<Alert>(row.GetString(4))),
+                row.GetInt64(0), row.GetInt32(1), new(row.Time(2), row.GetString(3), row.GetString(4)), StoredJson.Read<Alert>(row.GetString(5))),
             after, site, kind is { } only ? FindingNames.Of(only) : null, limit);
 
         // With fewer than asked for, all of the log was looked through, and the rest of it need not be again. A position ahead of the log

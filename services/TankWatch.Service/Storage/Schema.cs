@@ -133,6 +133,20 @@ internal static class Schema
         CREATE INDEX alert_events_told ON alert_events(at) WHERE type = 'notified';
         CREATE INDEX alert_events_closed ON alert_events(alert) WHERE type = 'closed';
         CREATE INDEX outbox_by_time ON outbox(created);
+        CREATE INDEX outbox_of_alert ON outbox(alert, n);
+        """,
+        """
+        -- Who is told of events of alerts by HTTP. Secrets stand in clear, since they sign. cursor: a position of alert_log, up to which
+        -- everything was delivered or set aside. failures are those in a row in which the target did not answer or was not well.
+        CREATE TABLE webhooks (
+            id TEXT PRIMARY KEY, url TEXT NOT NULL, site TEXT REFERENCES sites(id) ON DELETE CASCADE, secret TEXT NOT NULL,
+            former_secret TEXT, former_until INTEGER, created INTEGER NOT NULL, cursor INTEGER NOT NULL,
+            failures INTEGER NOT NULL DEFAULT 0, failing_since INTEGER, next_attempt INTEGER, disabled INTEGER, disabled_why TEXT) WITHOUT ROWID;
+        -- One row an event; position is that of alert_log.
+        CREATE TABLE webhook_deliveries (
+            webhook TEXT NOT NULL REFERENCES webhooks(id) ON DELETE CASCADE, position INTEGER NOT NULL, message TEXT NOT NULL, alert TEXT NOT NULL,
+            type TEXT NOT NULL, state TEXT NOT NULL, attempts INTEGER NOT NULL, first INTEGER NOT NULL, last INTEGER NOT NULL, status INTEGER,
+            detail TEXT NOT NULL, PRIMARY KEY (webhook, position)) WITHOUT ROWID;
         """,
     ];
 

@@ -122,6 +122,8 @@ public sealed class ContractTests(Served service) : IClassFixture<Served>
             "GET /sites", "GET /sites/{site}", "PUT /sites/{site}", "DELETE /sites/{site}", "GET /sites/{site}/now", "GET /sites/{site}/history",
             "GET /sites/{site}/summary", "GET /alerts", "GET /alerts/{id}", "GET /alerts/stream", .. alert.Select(action => $"POST /alerts/{{id}}/{action}"),
             "GET /units", "GET /units/{unit}/refused", "GET /sites/{site}/predictions", "GET /alerts/load", "GET /alerts/record",
+            "GET /webhooks", "POST /webhooks", "GET /webhooks/{id}", "DELETE /webhooks/{id}", "POST /webhooks/{id}/rotate", "POST /webhooks/{id}/test",
+            "GET /webhooks/{id}/deliveries",
         ];
         Assert.Empty(published.Except(described));
         foreach (var operation in document.GetProperty("paths").EnumerateObject().SelectMany(path => path.Value.EnumerateObject()))

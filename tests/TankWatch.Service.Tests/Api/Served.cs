@@ -90,6 +90,7 @@ public sealed class Served : IAsyncLifetime
         settings.Data.Path = folder;
         settings.Http.Urls = "http://127.0.0.1:0";
         settings.Mqtt.ListenPort = mqttPort;
+        settings.Webhooks.AllowHttp = settings.Webhooks.AllowPrivateTargets = true; // Targets of tests are on this machine.
         var quiet = new ConfigurationBuilder().AddInMemoryCollection(new Dictionary<string, string?>
         {
             ["Serilog:MinimumLevel:Default"] = "Fatal", ["Serilog:MinimumLevel:Override:Microsoft"] = "Fatal",

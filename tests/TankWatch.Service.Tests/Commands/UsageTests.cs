@@ -6,6 +6,7 @@ public sealed class UsageTests
 {
     public static TheoryData<string> Commands => new(
         "", "demo", "serve", "replay", "site", "site check", "site import", "site export", "unit", "unit add", "unit revoke", "key", "key add", "key revoke",
+        "webhook", "webhook add", "webhook list", "webhook remove",
         "config", "config check");
 
     [Theory]
@@ -55,6 +56,7 @@ public sealed class UsageTests
     [InlineData("key add k --role boss", "boss")]
     [InlineData("key add a/b --role operator", "A-Z")]
     [InlineData("key revoke", "revoke")]
+    [InlineData("webhook add", "add")]
     public async Task A_wrong_command_line_is_one_line_that_names_the_fault(string line, string names) =>
         (await Shell.RunAsync(line.Split(' '))).RefusedInOneLine(names);
 
