@@ -32,11 +32,21 @@ public static class OwnWatch
             findings.Add(new(
                 FindingKind.ServiceFault, new(first.Stage), Priority.High, first.LateSince!.Value, now, null, null, [],
                 new(
-                    Phrase.Of("service-fault.summary." + first.Stage),
+                    Phrase.Of(SummaryOf(first.Stage)),
                     [Phrase.Of("service-fault.evidence", ("reason", first.Reason ?? ""))],
-                    Phrase.Each("service-fault.advice.log", "service-fault.advice.nothing-lost"), [])));
+                    [Phrase.Of("service-fault.advice.log", ("page", "/health/ready")), Phrase.Of("service-fault.advice.nothing-lost")], [])));
         }
 
         return [.. findings];
     }
+
+    private static string SummaryOf(string stage) => stage switch
+    {
+        "store" => "service-fault.summary.store",
+        "broker" => "service-fault.summary.broker",
+        "mail" => "service-fault.summary.mail",
+        "sites" => "service-fault.summary.sites",
+        "path" => "service-fault.summary.path",
+        _ => throw new ArgumentOutOfRangeException(nameof(stage), stage, "is no stage of this service"),
+    };
 }

@@ -32,5 +32,5 @@ public sealed class OwnWatchTests
     [Fact]
     public void Every_stage_has_its_sentence() => Assert.All(
         ["store", "broker", "mail", "sites", "path"],
-        stage => Assert.StartsWith("TankWatch itself", Assert.Single(OwnWatch.Judge([], [new(stage, Six, "x")], Six.AddHours(1))).Said().Summary, StringComparison.Ordinal));
+        stage => Assert.StartsWith("This service itself", Assert.Single(OwnWatch.Judge([], [new(stage, Six, "x")], Six.AddHours(1))).Said().Summary, StringComparison.Ordinal));
 }
