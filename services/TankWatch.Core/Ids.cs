@@ -8,6 +8,9 @@ public readonly record struct SiteId(string Value)
     /// <summary>Of what belongs to no one site: an area's outage, a fault of this service.</summary>
     public static readonly SiteId None = new("");
 
+    /// <summary>The made-up site by which the service watches itself; nobody else may have its name.</summary>
+    public static readonly SiteId Own = new("tankwatch-itself");
+
     public bool IsNone => Value.Length == 0;
 
     public override string ToString() => Value;

@@ -16,7 +16,7 @@ public sealed record Caller(string Name, string Role, SiteId? Site)
 {
     public static readonly Caller OfDemo = new("demo", "operator", null);
 
-    public bool Sees(SiteId site) => Site is null || Site == site;
+    public bool Sees(SiteId site) => site != SiteId.Own && (Site is null || Site == site);
 
     public static Caller? Of(HttpContext context) => context.Features.Get<Caller>();
 

@@ -84,6 +84,13 @@ public sealed class MailOptions
     public string? PickupFolder { get; set; }
 }
 
+/// <summary>Section <c>Watch</c>: how the service watches itself.</summary>
+public sealed class WatchOptions
+{
+    /// <summary>Is sent a POST every minute while all is well; null for none.</summary>
+    public Uri? HeartbeatUrl { get; set; }
+}
+
 /// <summary>Section <c>Operator</c>: who looks after this service itself.</summary>
 public sealed class OperatorOptions
 {

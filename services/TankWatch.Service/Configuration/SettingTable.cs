@@ -42,6 +42,9 @@ internal static class SettingTable
         new("Operator:Email", (s, v) => Addresses(v) is { } all ? Keep(() => s.Operator.Email = all) : $"'{v}' is not one or more mail addresses, separated by commas."),
         Text("Operator:Language", (s, v) => s.Operator.Language = v),
 
+        new("Watch:HeartbeatUrl", (s, v) => Uri.TryCreate(v, UriKind.Absolute, out var url) && url.Scheme is "http" or "https"
+            ? Keep(() => s.Watch.HeartbeatUrl = new(v)) : "it is no address like https://watcher.example/path."),
+
         Switch("Webhooks:AllowPrivateTargets", (s, v) => s.Webhooks.AllowPrivateTargets = v),
         Switch("Webhooks:AllowHttp", (s, v) => s.Webhooks.AllowHttp = v),
 

@@ -7,6 +7,7 @@ public sealed class Settings
     public HttpOptions Http { get; } = new();
     public MqttOptions Mqtt { get; } = new();
     public MailOptions Mail { get; } = new();
+    public WatchOptions Watch { get; } = new();
     public OperatorOptions Operator { get; } = new();
     public WebhookOptions Webhooks { get; } = new();
     public SeriesOptions Series { get; } = new();

@@ -12,6 +12,7 @@ internal sealed class DemoEstate(LedgerStore ledger, SiteDirectory directory, Si
 {
     private const ulong Seed = 20;
     private const int Days = 30;
+    private static readonly TimeSpan Aside = TimeSpan.FromMinutes(3.5);
 
     private readonly List<SimulatedSite> sites = [];
     private DateTimeOffset start;
@@ -57,12 +58,21 @@ internal sealed class DemoEstate(LedgerStore ledger, SiteDirectory directory, Si
         await directory.RefreshAsync(stop);
     }
 
-    /// <summary>What the month of history left open has been seen by somebody, as in any estate that is looked after: what is new stands out.</summary>
+    /// <summary>
+    /// What the month of history left open has been seen by somebody, as in any estate that is looked after: what is new stands out. The
+    /// oldest was put aside, and comes back a few minutes from now.
+    /// </summary>
     public async Task TakeInHandAsync(CancellationToken stop)
     {
-        foreach (var alert in directory.Sites.SelectMany(site => site.OpenAlerts).ToList())
+        var open = directory.Sites.SelectMany(site => site.OpenAlerts).OrderBy(alert => alert.Finding.Since).ToList();
+        foreach (var alert in open)
         {
             await directory.TellAsync(new Core.Acknowledge(alert.Id, "Ida Wren", "The installer comes on Thursday."), stop);
+        }
+
+        if (open is [var oldest, ..])
+        {
+            await directory.TellAsync(new Core.Shelve(oldest.Id, "Ida Wren", time.GetUtcNow() + Aside, "Waiting for the spare part."), stop);
         }
     }
 

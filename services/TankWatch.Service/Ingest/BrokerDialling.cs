@@ -26,33 +26,33 @@ internal static class BrokerDialling
 
     public static async Task<MqttClientOptions> ConnectAsync(MqttOptions options, BrokerStreamProvider streams, SparkplugVoice sparkplug, CancellationToken stop)
     {
-        var builder = new MqttClientOptionsBuilder()
-            .WithProtocolVersion(MqttProtocolVersion.V500)
-            .WithTcpServer(options.Host, options.Port)
-            .WithClientId(options.ClientId)
+        var builder = Usual(options.Host!, options.Port, options.ClientId)
             .WithCleanStart(false)
             .WithSessionExpiryInterval(SessionExpirySeconds)
             .WithReceiveMaximum(ReceiveMaximum)
-            .WithMaximumPacketSize(MaximumPacketBytes)
-            .WithKeepAlivePeriod(KeepAlive)
-            .WithTimeout(ConnectTimeout)
-            .WithTryPrivate(false);
-        if (options.User is { } user)
-        {
-            var password = options.PasswordFile is { } file ? (await File.ReadAllTextAsync(file, stop)).TrimEnd('\r', '\n') : "";
-            builder.WithCredentials(user, password);
-        }
-
+            .WithMaximumPacketSize(MaximumPacketBytes);
+        await IntroduceAsync(builder, options, stop);
         sparkplug.AddWill(builder);
-        if (options.Tls)
-        {
-            builder.WithTlsOptions(tls => UseTls(tls, options));
-        }
-
         var built = builder.Build();
         ((MqttClientTcpOptions)built.ChannelOptions).StreamProvider = streams;
         return built;
     }
+
+    /// <summary>For the service's own unit, which only publishes and needs no session.</summary>
+    public static async Task<MqttClientOptions> OwnUnitAsync(MqttOptions options, CancellationToken stop)
+    {
+        var builder = Usual(options.Host!, options.Port, options.ClientId + "-itself");
+        await IntroduceAsync(builder, options, stop);
+        return builder.Build();
+    }
+
+    public static MqttClientOptionsBuilder Usual(string host, int port, string clientId) => new MqttClientOptionsBuilder()
+        .WithProtocolVersion(MqttProtocolVersion.V500)
+        .WithTcpServer(host, port)
+        .WithClientId(clientId)
+        .WithKeepAlivePeriod(KeepAlive)
+        .WithTimeout(ConnectTimeout)
+        .WithTryPrivate(false);
 
     public static MqttClientSubscribeOptions Subscribe(MqttOptions options)
     {
@@ -61,6 +61,20 @@ internal static class BrokerDialling
             .WithTopic(options.ShareName is { } share ? $"$share/{share}/{topics}" : topics)
             .WithAtLeastOnceQoS()
             .WithRetainHandling(MqttRetainHandling.SendAtSubscribeIfNewSubscriptionOnly)).Build();
+    }
+
+    private static async Task IntroduceAsync(MqttClientOptionsBuilder builder, MqttOptions options, CancellationToken stop)
+    {
+        if (options.User is { } user)
+        {
+            var password = options.PasswordFile is { } file ? (await File.ReadAllTextAsync(file, stop)).TrimEnd('\r', '\n') : "";
+            builder.WithCredentials(user, password);
+        }
+
+        if (options.Tls)
+        {
+            builder.WithTlsOptions(tls => UseTls(tls, options));
+        }
     }
 
     private static void UseTls(MqttClientTlsOptionsBuilder tls, MqttOptions options)

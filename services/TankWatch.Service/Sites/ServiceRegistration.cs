@@ -1,6 +1,7 @@
 using TankWatch.Service.Configuration;
 using TankWatch.Service.Ingest;
 using TankWatch.Service.Mail;
+using TankWatch.Service.Own;
 using TankWatch.Service.Storage;
 
 namespace TankWatch.Service.Sites;
@@ -16,10 +17,13 @@ public static class ServiceRegistration
         var (data, mail) = (settings.Data, settings.Mail);
         services.AddSingleton(data).AddSingleton(settings.Mqtt).AddSingleton(mail).AddSingleton(settings.Operator);
         services.AddSingleton<Database>().AddSingleton<LedgerStore>().AddSingleton<SeriesStore>();
-        services.AddSingleton<SiteInbox>().AddSingleton<SiteDirectory>().AddSingleton<ReadyState>().AddSingleton<ServiceMetrics>()
+        services.AddSingleton<SiteInbox>().AddSingleton<SiteDirectory>().AddSingleton<ServiceMetrics>()
             .AddSingleton<MessageTraces>();
+        services.AddSingleton(_ => new ReadyState(watchesItself: !openBroker));
         services.AddSingleton<MailComposer>().AddSingleton<OutboxBell>().AddSingleton<AlertBell>();
-        services.AddSingleton<IMailTransport>(_ => mail.SmtpHost is null ? new PickupTransport(mail, data) : new SmtpTransport(mail));
+        services.AddSingleton<IMailTransport>(provider => new OwnTransport(
+            mail.SmtpHost is null ? new PickupTransport(mail, data) : new SmtpTransport(mail), provider.GetRequiredService<LedgerStore>(), provider.GetRequiredService<SelfWatch>));
+        services.AddSingleton(settings.Watch).AddSingleton<Heartbeat>().AddSingleton<IOwnUnit, OwnUnit>().AddSingleton<SelfWatch>();
 
         // Stopped in the opposite order: first nothing more comes in, last what came in is finished.
         services.AddSingleton(provider => new ClockWatch(
@@ -33,6 +37,11 @@ public static class ServiceRegistration
         else
         {
             services.AddSingleton(new BrokerAccess(openBroker)).AddHostedService<EmbeddedBroker>();
+        }
+
+        if (!openBroker)
+        {
+            services.AddHostedService(provider => provider.GetRequiredService<SelfWatch>()); // Beside simulated units it would prove little, and their clock may race.
         }
 
         return services;

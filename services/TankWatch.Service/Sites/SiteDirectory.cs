@@ -57,6 +57,7 @@ public sealed class SiteDirectory(SiteInbox inbox)
     /// <summary>Only the keeper publishes.</summary>
     internal void Publish(IEnumerable<SiteView> changed, IReadOnlyCollection<SiteId> gone)
     {
+        changed = changed.Where(view => view.Plan.Id != SiteId.Own);
         var (known, all) = (slots, slots);
         foreach (var view in changed)
         {

@@ -43,7 +43,7 @@ public sealed partial class LedgerStore
     public IReadOnlyList<Alert> ListAlerts(AlertFilter filter, string? after, int limit) => database.Read(connection => connection.List(
         """
         SELECT json FROM alerts
-        WHERE (?1 IS NULL OR site = ?1) AND (?2 IS NULL OR state = ?2 OR (?2 = 'open' AND state <> 'normal')) AND (?3 IS NULL OR kind = ?3)
+        WHERE (CASE WHEN ?1 IS NULL THEN site IS NOT 'tankwatch-itself' ELSE site = ?1 END) AND (?2 IS NULL OR state = ?2 OR (?2 = 'open' AND state <> 'normal')) AND (?3 IS NULL OR kind = ?3)
           AND (?4 IS NULL OR raised >= ?4) AND (?5 IS NULL OR raised < ?5) AND (?6 IS NULL OR id < ?6)
         ORDER BY id DESC LIMIT ?7
         """,
@@ -75,7 +75,7 @@ public sealed partial class LedgerStore
             """
             SELECT l.position, l.n, e.at, e.type, e.json, a.json
             FROM alert_log l JOIN alert_events e ON e.alert = l.alert AND e.n = l.n JOIN alerts a ON a.id = l.alert
-            WHERE l.position > ?1 AND (?2 IS NULL OR a.site = ?2) AND (?3 IS NULL OR a.kind = ?3)
+            WHERE l.position > ?1 AND (CASE WHEN ?2 IS NULL THEN a.site IS NOT 'tankwatch-itself' ELSE a.site = ?2 END) AND (?3 IS NULL OR a.kind = ?3)
             ORDER BY l.position LIMIT ?4
             """,
             row => new LoggedAlertEvent(
@@ -97,6 +97,10 @@ public sealed partial class LedgerStore
 
     internal static void SaveAreas(SqliteConnection connection, string areas) => connection.Execute(
         "INSERT INTO meta (name, value) VALUES ('areas', ?1) ON CONFLICT (name) DO UPDATE SET value = ?1", areas);
+
+    /// <summary>Deletes a site's alerts that were over before a time, with their events and letters.</summary>
+    internal void DeleteAlertsBefore(SiteId site, DateTimeOffset time) => database.Write(connection => connection.Execute(
+        "DELETE FROM alerts WHERE site = ?1 AND state = 'normal' AND cleared < ?2", site, time));
 
     /// <summary>Appends events and saves the alerts they make; call it within <see cref="Database.Write{T}"/>.</summary>
     /// <param name="connection">In a transaction.</param>

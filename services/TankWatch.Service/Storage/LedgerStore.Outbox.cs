@@ -36,7 +36,7 @@ public sealed partial class LedgerStore
     /// <param name="limit">At most so many.</param>
     /// <returns>Newest first.</returns>
     public IReadOnlyList<OutboxEntry> ListOutbox(string? after, int limit) => database.Read(connection => connection.List(
-        $"SELECT {OutboxColumns} FROM outbox WHERE n < ?1 ORDER BY n DESC LIMIT ?2",
+        $"SELECT {OutboxColumns} FROM outbox WHERE n < ?1 AND recipient <> '{Own.OwnSite.Address}' ORDER BY n DESC LIMIT ?2",
         EntryOf, long.TryParse(after, CultureInfo.InvariantCulture, out var position) ? position : long.MaxValue, limit));
 
     /// <returns>Letters about one alert, in the order of their intention.</returns>

@@ -33,6 +33,11 @@ public sealed partial class LedgerStore(Database database, TimeProvider time)
     /// <returns>Null when done, else the fault in one line.</returns>
     public string? PutSite(SitePlan plan, string json, bool namesOwner = true) => database.Write(connection =>
     {
+        if (plan.Id == SiteId.Own && !ReferenceEquals(plan, Own.OwnSite.Plan))
+        {
+            return $"the id {plan.Id} is this service's own";
+        }
+
         foreach (var unit in plan.Units)
         {
             if (connection.Scalar("SELECT site FROM units WHERE id = ?1 AND site <> ?2", unit.Id, plan.Id) is string other)

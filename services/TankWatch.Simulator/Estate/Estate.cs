@@ -7,8 +7,9 @@ namespace TankWatch.Simulator;
 /// <summary>
 /// The estate of the demonstration: twelve invented buildings of the invented town of Quillhaven, one of each arrangement, with a month
 /// behind them and things about to go wrong. Within two minutes of its start, one after the other: a power cut is told, a unit falls
-/// silent, a pump starts too often, another keeps running dry, and the power cut is over. Then, over a day: a pump that runs on, a cut of
-/// a whole area, a missed supply, a leak and more, each healed again; after that life goes on quietly.
+/// silent, a pump starts too often, another keeps running dry, and the power cut is over. In the third minute an area goes dark, and the
+/// pump that nobody acknowledged is told to the installer; in the fourth an alert comes back from the shelf. Then, over a day: a pump that
+/// runs on, a missed supply, a leak and more, each healed again; after that life goes on quietly.
 /// </summary>
 public static class Estate
 {
@@ -35,7 +36,7 @@ public static class Estate
 
         Building("wellyard", "bore, no sump",
             history: [On(FaultKind.PumpDecline, "bore-pump", "-22.00:00", "1.06:00", 0.012)],
-            live: [On(FaultKind.PowerCut, null, "00:10:00", "00:20:00")]),
+            live: [On(FaultKind.PowerCut, null, "00:02:10", "00:12:00")]),
 
         // One probe both starts and stops, so a loose lead is a start at every other change.
         Building("pippin-lodge", "one probe",
@@ -94,7 +95,7 @@ public static class Estate
             ],
             live:
             [
-                On(FaultKind.PowerCut, null, "00:10:00", "00:20:00"),
+                On(FaultKind.PowerCut, null, "00:02:10", "00:12:00"),
                 On(FaultKind.Leak, "roof", "02:00", "20:00", 180),
             ]),
 
@@ -108,7 +109,7 @@ public static class Estate
             history: [On(FaultKind.Overload, "p1", "-7.03:00", "-6.15:00")],
             live:
             [
-                On(FaultKind.PowerCut, null, "00:10:00", "00:20:00"),
+                On(FaultKind.PowerCut, null, "00:02:10", "00:12:00"),
                 On(FaultKind.PumpWontStart, "p1", "08:00", "1.02:00"),
             ]),
     ];

@@ -42,7 +42,7 @@ internal sealed class Rig : IAsyncDisposable
     public SeriesStore Series { get; }
     public SiteInbox Inbox { get; } = new();
     public SiteDirectory Directory { get; }
-    public ReadyState Ready { get; } = new();
+    public ReadyState Ready { get; } = new(watchesItself: false);
     public OutboxBell Bell { get; } = new();
     public AlertBell AlertBell { get; } = new();
     public ServiceMetrics Metrics { get; }
