@@ -36,6 +36,7 @@ internal static class Causality
         new(FindingKind.OverloadTrips, FindingKind.RunningOut, PumpOfTank, Ever),
         new(FindingKind.VoltageTrips, FindingKind.RunningOut, PumpOfTank, Ever),
         new(FindingKind.RepeatedDryTrips, FindingKind.RunningOut, PumpOfTank, Ever),
+        new(FindingKind.OverflowRisk, FindingKind.ControlFault, SameDevice, AboutThen),
         new(FindingKind.WeakPump, FindingKind.SlowFill, SameDevice, Ever),
         new(FindingKind.BackDrain, FindingKind.ShortCycling, TankOfPump, Ever),
         new(FindingKind.ProbeFault, FindingKind.ControlFault, TankOfPump, Ever),
