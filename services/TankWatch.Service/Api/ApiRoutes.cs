@@ -40,6 +40,7 @@ public static class ApiRoutes
         api.MapAlerts();
         api.MapUnits();
         api.MapWebhooks();
+        api.MapPush();
     }
 
     /// <summary>RFC 3339 in UTC with milliseconds and <c>Z</c> on the way out; any offset on the way in.</summary>

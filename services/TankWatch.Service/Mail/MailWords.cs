@@ -67,7 +67,7 @@ public static class MailWords
 
     private static MailSection Clean(MailSection section) => section with { Lines = [.. section.Lines.Select(line => OneLine(line))] };
 
-    private static Phrase Opening(Notification notice, TimeZoneInfo zone) => (notice.Reason, notice.Alert) switch
+    internal static Phrase Opening(Notification notice, TimeZoneInfo zone) => (notice.Reason, notice.Alert) switch
     {
         (NotifyReason.Cleared, { Correction: AlertCorrection.Withdrawn }) => Phrase.Of("mail.opening.withdrawn"),
         (NotifyReason.Cleared, { Finding.ClearedAt: { } cleared }) => Phrase.Of("mail.opening.cleared", ("at", Local(cleared, zone))),

@@ -3,6 +3,7 @@ using Microsoft.AspNetCore.DataProtection;
 using TankWatch.Service.Api;
 using TankWatch.Service.Configuration;
 using TankWatch.Service.Pages;
+using TankWatch.Service.Push;
 using TankWatch.Service.Sites;
 using TankWatch.Service.Webhooks;
 
@@ -67,6 +68,7 @@ public static class ServeHost
         services.AddResponseCompression(o => o.EnableForHttps = true); // No page repeats a secret beside what a stranger chose.
         services.AddTankWatch(shape.Settings, openBroker: shape.Demo);
         services.AddWebhooks(shape.Settings.Webhooks);
+        services.AddSingleton<PushClient>().AddHostedService<PushSender>();
         services.AddSingleton(new AccessRule(OpenToAll: shape.Demo));
         services.AddDataProtection()
             .SetApplicationName("tankwatch")
@@ -86,6 +88,7 @@ public static class ServeHost
         app.UseMiddleware<Access>();
         app.UseAntiforgery();
         app.MapHealth();
+        app.MapPushReceipts();
         app.MapPrometheusScrapingEndpoint("/metrics").WithHead();
         app.MapApi();
         app.MapPages();

@@ -22,7 +22,11 @@ internal static class PageAssets
 
     public static string Address(string name) => $"/assets/{Version}/{name}";
 
-    public static void MapAssets(this IEndpointRouteBuilder routes) => routes.MapGet("/assets/{version}/{**name}", Send).WithHead();
+    public static void MapAssets(this IEndpointRouteBuilder routes)
+    {
+        routes.MapGet("/assets/{version}/{**name}", Send).WithHead();
+        routes.MapGet("/sw.js", (HttpContext context) => Send("", "sw.js", context)).WithHead(); // Its address is how far its power reaches.
+    }
 
     private static IResult Send(string version, string? name, HttpContext context)
     {
@@ -49,6 +53,7 @@ internal static class PageAssets
         var assets = names.Where(name => name.EndsWith(".woff2", StringComparison.Ordinal))
             .ToDictionary(name => name[Prefix.Length..], name => new Asset("font/woff2", Read(name), null));
         assets["icon.svg"] = new("image/svg+xml", Read(Prefix + "icon.svg"), null);
+        assets["sw.js"] = new("text/javascript; charset=utf-8", Read(Prefix + "sw.js"), null);
         assets["reference.js"] = new("text/javascript; charset=utf-8", Read(Prefix + "reference.js"), null);
         assets["style.css"] = Joined("text/css; charset=utf-8", "styles/");
         assets["page.js"] = Joined("text/javascript; charset=utf-8", "scripts/");

@@ -19,6 +19,7 @@ public sealed class ServiceMetrics
     private readonly Counter<long> alertEvents;
     private readonly Counter<long> sent;
     private readonly Counter<long> failed;
+    private readonly Counter<long> pushed;
     private readonly Counter<long> webhooksSent;
     private readonly Counter<long> webhooksFailed;
     private readonly Counter<long> judgementFaults;
@@ -35,6 +36,7 @@ public sealed class ServiceMetrics
         alertEvents = meter.CreateCounter<long>("tankwatch_alert_events", description: "Changes in the life of alerts, by type.");
         sent = meter.CreateCounter<long>("tankwatch_notifications_sent", description: "Mails handed over.");
         failed = meter.CreateCounter<long>("tankwatch_notifications_failed", description: "Tries to send a mail that failed, by outcome.");
+        pushed = meter.CreateCounter<long>("tankwatch_pushes_sent", description: "Letters that went to at least one browser.");
         webhooksSent = meter.CreateCounter<long>("tankwatch_webhooks_sent", description: "Events of alerts that a target of a webhook took.");
         webhooksFailed = meter.CreateCounter<long>("tankwatch_webhooks_failed", description: "Tries that a target of a webhook did not take, by outcome.");
         meter.CreateObservableGauge("tankwatch_webhooks_open_circuits", () => OpenCircuits, description: "Targets of webhooks that failed several times in a row.");
@@ -53,6 +55,7 @@ public sealed class ServiceMetrics
     public void Committed(TimeSpan took) => commit.Record(took.TotalMilliseconds);
     public void JudgementFault() => judgementFaults.Add(1);
     public void NotificationSent() => sent.Add(1);
+    public void PushSent() => pushed.Add(1);
     public void WebhookSent() => webhooksSent.Add(1);
     public void WebhookFailed(string outcome) => webhooksFailed.Add(1, new KeyValuePair<string, object?>("outcome", outcome));
     public void NotificationFailed(string outcome) => failed.Add(1, new KeyValuePair<string, object?>("outcome", outcome));

@@ -85,6 +85,7 @@ public sealed partial class LedgerStore
                 ON CONFLICT (key) DO NOTHING
                 """,
                 notice.Key, notice.Alert.Id, StoredReason(notice.Reason), notice.To.Email ?? "", letter.MessageId, StoredJson.Write(letter), now, notice.NotBefore ?? now, traceOf?.Invoke(notice.Alert.Id));
+            PushFirst(connection, notice.Key, notice.To.Email, notice.NotBefore ?? now);
         }
     }
 

@@ -148,6 +148,16 @@ internal static class Schema
             type TEXT NOT NULL, state TEXT NOT NULL, attempts INTEGER NOT NULL, first INTEGER NOT NULL, last INTEGER NOT NULL, status INTEGER,
             detail TEXT NOT NULL, PRIMARY KEY (webhook, position)) WITHOUT ROWID;
         """,
+        """
+        -- Browsers that show alerts. One endpoint is one browser; the address in lower case is whose it is.
+        CREATE TABLE push_subscriptions (
+            id TEXT PRIMARY KEY, endpoint TEXT NOT NULL UNIQUE, p256dh TEXT NOT NULL, auth TEXT NOT NULL, email TEXT NOT NULL, created INTEGER NOT NULL) WITHOUT ROWID;
+        CREATE INDEX push_by_email ON push_subscriptions(email);
+        -- A letter that goes to browsers first. Its mail waits a minute for a receipt; token is what the browser sends back.
+        CREATE TABLE pushes (
+            n INTEGER PRIMARY KEY REFERENCES outbox(n) ON DELETE CASCADE, due INTEGER, token TEXT NOT NULL UNIQUE, received INTEGER, last_error TEXT);
+        CREATE INDEX pushes_due ON pushes(due) WHERE due IS NOT NULL;
+        """,
     ];
 
     /// <exception cref="StoreException">A newer version of the program made this store.</exception>

@@ -80,6 +80,21 @@ public sealed class EscalationTests
         }
     }
 
+    /// <summary>CHECKS H2 [V: tz database]: London's clocks are set on at 01:00Z on 2026-03-29 and back at 01:00Z on 2026-10-25. Patience is of the clock that only counts.</summary>
+    [Theory]
+    [InlineData("2026-03-29T00:50:00Z")]
+    [InlineData("2026-10-25T00:50:00Z")]
+    public void An_hour_of_patience_is_an_hour_when_summer_time_begins_or_ends(string raised)
+    {
+        var at = DateTimeOffset.Parse(raised, System.Globalization.CultureInfo.InvariantCulture);
+        var found = Desk.Found("06:00", priority: Priority.High) with { Since = at, RaisedAt = at };
+        var desk = new Desk().With(People(zone: "Europe/London")).At(at).Tell([new(FindingScope.Water, at, [found])], caughtUp: true);
+        desk.At(at.AddMinutes(60).AddSeconds(-1)).Waits();
+        Assert.Equal(["Care Opened"], Names(desk));
+        desk.At(at.AddMinutes(60)).Waits();
+        Assert.Equal(["Care Opened", "Fitter Escalated"], Names(desk));
+    }
+
     [Fact]
     public void Quiet_hours_hold_back_what_can_wait_and_the_patience_begins_when_they_end()
     {

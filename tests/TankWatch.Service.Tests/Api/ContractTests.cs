@@ -123,7 +123,7 @@ public sealed class ContractTests(Served service) : IClassFixture<Served>
             "GET /sites/{site}/summary", "GET /alerts", "GET /alerts/{id}", "GET /alerts/stream", .. alert.Select(action => $"POST /alerts/{{id}}/{action}"),
             "GET /units", "GET /units/{unit}/refused", "GET /sites/{site}/predictions", "GET /alerts/load", "GET /alerts/record",
             "GET /webhooks", "POST /webhooks", "GET /webhooks/{id}", "DELETE /webhooks/{id}", "POST /webhooks/{id}/rotate", "POST /webhooks/{id}/test",
-            "GET /webhooks/{id}/deliveries",
+            "GET /webhooks/{id}/deliveries", "GET /push/key", "POST /push/subscriptions", "DELETE /push/subscriptions/{id}", "GET /alerts/{id}/consequences",
         ];
         Assert.Empty(published.Except(described));
         foreach (var operation in document.GetProperty("paths").EnumerateObject().SelectMany(path => path.Value.EnumerateObject()))

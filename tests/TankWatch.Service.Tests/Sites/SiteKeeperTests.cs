@@ -142,6 +142,19 @@ public sealed class SiteKeeperTests
     }
 
     [Fact]
+    public async Task A_thousand_messages_at_once_about_one_condition_are_one_open_alert_and_one_letter()
+    {
+        await using var rig = await Rig.RunningAsync();
+        var at = rig.Time.GetUtcNow();
+        await Task.WhenAll(Enumerable.Range(1, 1000).Select(seq => rig.SendAsync("supply", SampleSite.Supply(at.AddMilliseconds(seq), mains: false, seq))));
+        await rig.PassAsync(TimeSpan.FromMinutes(2));
+        await Task.WhenAll(Enumerable.Range(1001, 1000).Select(seq => rig.SendAsync("supply", SampleSite.Supply(rig.Time.GetUtcNow().AddMilliseconds(seq - 1000), mains: false, seq))));
+        await rig.PassAsync(TimeSpan.FromMinutes(2));
+        Assert.True(Assert.Single(rig.Ledger.ListAlerts(All, null, 10)).IsOpen);
+        Assert.Single(rig.Ledger.ListOutbox(null, 10));
+    }
+
+    [Fact]
     public async Task A_restart_raises_and_mails_nothing_again()
     {
         await using var rig = await Rig.RunningAsync();

@@ -46,8 +46,9 @@ internal sealed class Target : IAsyncDisposable
         target.app.Run(async context =>
         {
             var at = System.Diagnostics.Stopwatch.GetTimestamp();
-            using var reader = new StreamReader(context.Request.Body, Encoding.UTF8);
-            target.Requests.Enqueue(new(new HeaderDictionary(context.Request.Headers.ToDictionary()), await reader.ReadToEndAsync(target.Ending), at));
+            using var body = new MemoryStream();
+            await context.Request.Body.CopyToAsync(body, target.Ending);
+            target.Requests.Enqueue(new(new HeaderDictionary(context.Request.Headers.ToDictionary()), body.ToArray(), at));
             await target.Answer(context);
         });
         await target.app.StartAsync(CancellationToken.None);
@@ -74,8 +75,10 @@ internal sealed class Target : IAsyncDisposable
 }
 
 /// <summary>What a target was sent, and at which timestamp of <see cref="System.Diagnostics.Stopwatch"/> it came.</summary>
-internal sealed record TargetRequest(IHeaderDictionary Headers, string Body, long At)
+internal sealed record TargetRequest(IHeaderDictionary Headers, byte[] Bytes, long At)
 {
+    public string Body => Encoding.UTF8.GetString(Bytes);
+
     public string Id => Headers["webhook-id"].ToString();
 
     public JsonElement Json => JsonSerializer.Deserialize<JsonElement>(Body);

@@ -1,0 +1,58 @@
+using System.Net;
+using System.Text.Json;
+using TankWatch.Service.Tests.Push;
+using TankWatch.Service.Tests.Sites;
+using TankWatch.Service.Tests.Webhooks;
+using Xunit;
+
+namespace TankWatch.Service.Tests.Api;
+
+public sealed class PushRouteTests(Served service) : IClassFixture<Served>
+{
+    private const string Subscriptions = "/api/v1/push/subscriptions";
+
+    private static string Json(string endpoint, Browser browser, string email) =>
+        JsonSerializer.Serialize(new { endpoint, keys = new { p256dh = browser.P256dh, auth = browser.Auth }, email });
+
+    [Fact]
+    public async Task From_a_field_message_to_a_browser_and_its_receipt()
+    {
+        using var browser = new Browser();
+        await using var pushService = await Target.StartAsync(context => context.Response.StatusCode = 201);
+        var site = await service.AddSiteAsync();
+        Assert.Equal(65, System.Buffers.Text.Base64Url.DecodeFromChars((await service.GetJsonAsync("/api/v1/push/key")).GetProperty("publicKey").GetString()).Length);
+        var added = await service.SendAsync("POST", Subscriptions, service.Key, Json(pushService.Url, browser, "caretaker@example.org"));
+        Assert.Equal(HttpStatusCode.Created, added.Status);
+        var alert = await site.RaiseAsync();
+        await Eventually.Holds(() => pushService.Requests.Any(request => browser.Open(request.Bytes).Contains(alert, StringComparison.Ordinal)), "the alert in the browser");
+        var shown = pushService.Requests.Select(request => JsonSerializer.Deserialize<JsonElement>(browser.Open(request.Bytes))).First(seen => seen.GetProperty("tag").GetString() == alert);
+        var receipt = shown.GetProperty("receipt").GetString()!;
+        Assert.Equal(HttpStatusCode.NoContent, (await service.SendAsync("POST", receipt, null)).Status); // Signed in or not.
+        Assert.Equal(HttpStatusCode.NotFound, (await service.SendAsync("POST", receipt + "x", null)).Status);
+        Assert.NotNull(service.Ledger.ListLettersOf(alert)[0].SentAt);
+        Assert.Equal(HttpStatusCode.NoContent, (await service.SendAsync("DELETE", $"{Subscriptions}/{added.Json.GetProperty("id").GetString()}", service.Key)).Status);
+        (await service.SendAsync("DELETE", $"{Subscriptions}/{added.Json.GetProperty("id").GetString()}", service.Key)).IsProblem(HttpStatusCode.NotFound);
+    }
+
+    [Theory]
+    [InlineData("ftp://push.example.org/x", "caretaker@example.org", "'endpoint' must be an https address.")]
+    [InlineData("https://push.example.org/x", "stranger@example.org", "'email' must be the address of a contact of a site that you see.")]
+    public async Task A_subscription_that_cannot_be_is_refused(string endpoint, string email, string problem)
+    {
+        using var browser = new Browser();
+        await service.AddSiteAsync();
+        var answer = await service.SendAsync("POST", Subscriptions, service.Key, Json(endpoint, browser, email));
+        answer.IsProblem(HttpStatusCode.BadRequest);
+        Assert.Contains(problem, answer.Text.Replace("\\u0027", "'", StringComparison.Ordinal), StringComparison.Ordinal);
+    }
+
+    [Fact]
+    public async Task Keys_of_another_length_are_refused_and_strangers_are_turned_away()
+    {
+        await service.AddSiteAsync();
+        var odd = JsonSerializer.Serialize(new { endpoint = "https://push.example.org/x", keys = new { p256dh = "AAAA", auth = "AAAA" }, email = "caretaker@example.org" });
+        (await service.SendAsync("POST", Subscriptions, service.Key, odd)).IsProblem(HttpStatusCode.BadRequest);
+        (await service.SendAsync("POST", Subscriptions, null, odd)).IsProblem(HttpStatusCode.Unauthorized);
+        Assert.StartsWith("text/javascript", (await service.SendAsync("GET", "/sw.js", null)).MediaType, StringComparison.Ordinal);
+    }
+}
