@@ -64,7 +64,10 @@ public static class AreaWatch
             {
                 var next = Go(outage, [.. area], now);
                 findings.Add(next.Finding);
-                open[area.Key] = next;
+                if (next != outage)
+                {
+                    open[area.Key] = next; // Else the state stays the same object, and nothing is to be saved.
+                }
             }
             else if (Begin(area.Key, [.. area], now) is { } begun)
             {
