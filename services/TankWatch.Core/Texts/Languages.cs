@@ -37,11 +37,21 @@ public static class Languages
         return English;
     }
 
-    /// <summary>The texts as they stand in the resources, by key.</summary>
+    /// <summary>The texts as they stand in the resources, by key: those of findings and mails, and of each area of the pages.</summary>
+    /// <exception cref="ArgumentException">Two files have the same key.</exception>
     public static IReadOnlyDictionary<string, string> ResourcesOf(string tag)
     {
-        using var resource = typeof(Languages).Assembly.GetManifestResourceStream($"texts/{tag}.json")!;
-        return JsonSerializer.Deserialize<Dictionary<string, string>>(resource)!;
+        var (assembly, texts) = (typeof(Languages).Assembly, new Dictionary<string, string>(StringComparer.Ordinal));
+        foreach (var name in assembly.GetManifestResourceNames().Where(name => name.StartsWith("texts/", StringComparison.Ordinal) && name.EndsWith($"/{tag}.json", StringComparison.Ordinal)))
+        {
+            using var resource = assembly.GetManifestResourceStream(name)!;
+            foreach (var (key, text) in JsonSerializer.Deserialize<Dictionary<string, string>>(resource)!)
+            {
+                texts.Add(key, text);
+            }
+        }
+
+        return texts;
     }
 
     private static Language Load(string tag, string englishName, string ownName, CultureInfo culture, Plurals plurals, Language? fallback) =>

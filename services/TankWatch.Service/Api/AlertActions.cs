@@ -74,6 +74,10 @@ internal sealed class AlertDesk(LedgerStore ledger, SiteDirectory directory)
         };
     }
 
+    /// <summary>What is wrong with what was written about a visit; null when nothing is.</summary>
+    public static string? FaultOf(IEnumerable<Core.Contracts.VisitFinding> found, string? notes) =>
+        found.Select(one => one.CauseFound).Append(notes).OfType<string>().Select(FaultOf).FirstOrDefault(fault => fault is not null);
+
     private static string? FaultOf(string text) =>
         text.Length > AlertActions.MaxTextLength || !text.EnumerateRunes().Any(IsVisible)
             ? $"The text must not be blank, nor longer than {AlertActions.MaxTextLength} characters."

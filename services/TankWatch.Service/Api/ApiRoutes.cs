@@ -39,6 +39,7 @@ public static class ApiRoutes
         api.MapFigures();
         api.MapAlerts();
         api.MapUnits();
+        api.MapVisits();
         api.MapWebhooks();
         api.MapPush();
     }

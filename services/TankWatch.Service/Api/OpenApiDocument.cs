@@ -87,6 +87,7 @@ internal static class OpenApiDocument
             new() { Name = "Sites", Description = "Site files: what is installed." },
             new() { Name = "Figures", Description = "What is and was known of water and pumps." },
             new() { Name = "Alerts", Description = "What is and was wrong, and what people do about it." },
+            new() { Name = "Contracts and visits", Description = "What installers promise, whether it was kept, and who goes there." },
             new() { Name = "Webhooks", Description = "Programs elsewhere that are told of events of alerts." },
             new() { Name = "Units", Description = "Field units, and their messages that could not be read." },
         };

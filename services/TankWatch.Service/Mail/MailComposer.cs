@@ -11,6 +11,9 @@ namespace TankWatch.Service.Mail;
 /// <summary>Makes the mail of a letter: the same bytes of meaning each time, so that a repeat is recognised as one.</summary>
 public sealed class MailComposer(MailOptions options)
 {
+    /// <summary>For letters about visits.</summary>
+    internal VisitComposer Visits { get; } = new(options);
+
     /// <summary>
     /// The Message-ID of an intention, without angle brackets. It depends on the intention and on the installation alone, since two
     /// installations may number their alerts alike and mail the same person.
@@ -54,7 +57,7 @@ public sealed class MailComposer(MailOptions options)
     }
 
     /// <remarks>RFC 5322, 3.6.4: In-Reply-To names the parent; References is the parent's References followed by the parent.</remarks>
-    private static void Thread(MimeMessage message, IReadOnlyList<string> thread)
+    internal static void Thread(MimeMessage message, IReadOnlyList<string> thread)
     {
         if (thread.Count == 0)
         {
@@ -69,7 +72,7 @@ public sealed class MailComposer(MailOptions options)
     }
 
     /// <summary>The address alone: one that hides a name, a second address or a line break is not taken.</summary>
-    private static string? AddressOf(string? email) =>
+    internal static string? AddressOf(string? email) =>
         email is not null && !email.Any(char.IsControl)
         && MailboxAddress.TryParse(email, out var parsed) && parsed.Address == email && email.IndexOf('@', StringComparison.Ordinal) > 0 ? email : null;
 

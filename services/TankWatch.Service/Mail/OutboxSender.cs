@@ -1,3 +1,4 @@
+using MimeKit;
 using TankWatch.Service.Sites;
 using TankWatch.Service.Storage;
 
@@ -90,8 +91,7 @@ public sealed partial class OutboxSender(
     {
         try
         {
-            var thread = ledger.ListMessageIds(entry.Letter.Notification.ThreadKeys);
-            using var message = composer.TryCompose(entry.Letter, thread, entry.CreatedAt, out var fault);
+            using var message = TryCompose(entry, out var fault);
             return message is null ? new MailOutcome.GiveUp(fault!) : await transport.SendAsync(entry.Key, message, stop);
         }
         catch (Exception fault) when (fault is not OperationCanceledException and not Microsoft.Data.Sqlite.SqliteException)
@@ -101,6 +101,12 @@ public sealed partial class OutboxSender(
             return new MailOutcome.TryLater($"unexpected: {MailWords.OneLine(fault.Message, 300)}", HoldsForAll: false);
         }
     }
+
+    private MimeMessage? TryCompose(OutboxEntry entry, out string? fault) => entry.Mail switch
+    {
+        VisitMail visit => composer.Visits.TryCompose(visit, ledger.ListMessageIds(visit.ThreadKeys), entry.CreatedAt, out fault),
+        _ => composer.TryCompose(entry.Letter, ledger.ListMessageIds(entry.Letter.Notification.ThreadKeys), entry.CreatedAt, out fault),
+    };
 
     private void Settle(OutboxEntry entry, MailOutcome outcome)
     {
@@ -115,7 +121,7 @@ public sealed partial class OutboxSender(
             case MailOutcome.Sent:
                 ledger.MarkSent(entry, now);
                 metrics.NotificationSent();
-                LogSent(entry.Key, entry.Letter.MessageId);
+                LogSent(entry.Key, entry.Mail.MessageId);
                 break;
             case MailOutcome.TryLater later:
                 ledger.MarkFailed(entry, later.Reason, now + WaitAfter(entry.Attempts + 1));

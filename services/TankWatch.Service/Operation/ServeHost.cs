@@ -5,6 +5,7 @@ using TankWatch.Service.Configuration;
 using TankWatch.Service.Pages;
 using TankWatch.Service.Push;
 using TankWatch.Service.Sites;
+using TankWatch.Service.Visits;
 using TankWatch.Service.Webhooks;
 
 namespace TankWatch.Service.Operation;
@@ -67,6 +68,7 @@ public static class ServeHost
         services.AddRouting();
         services.AddResponseCompression(o => o.EnableForHttps = true); // No page repeats a secret beside what a stranger chose.
         services.AddTankWatch(shape.Settings, openBroker: shape.Demo);
+        services.AddVisits();
         services.AddWebhooks(shape.Settings.Webhooks);
         services.AddSingleton<PushClient>().AddHostedService<PushSender>();
         services.AddSingleton(new AccessRule(OpenToAll: shape.Demo));

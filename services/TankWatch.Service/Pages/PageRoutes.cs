@@ -14,6 +14,7 @@ using TankWatch.Service.Pages.Mails;
 using TankWatch.Service.Pages.Reference;
 using TankWatch.Service.Pages.Strips;
 using TankWatch.Service.Pages.Units;
+using TankWatch.Service.Pages.Visits;
 using TankWatch.Service.Storage;
 
 namespace TankWatch.Service.Pages;
@@ -33,6 +34,7 @@ internal static class PageRoutes
         });
         services.AddSingleton<StripReader>();
         services.AddAlertPages();
+        services.AddSingleton<VisitsReading>();
         return services;
     }
 
@@ -54,6 +56,7 @@ internal static class PageRoutes
         known.WithHead();
         known.MapEstatePages();
         known.MapBuildingPages();
+        known.MapVisitsPages();
         known.MapAlertPages();
         known.MapUnitPages();
         known.MapLoadPages();

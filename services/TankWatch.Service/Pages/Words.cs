@@ -9,6 +9,13 @@ namespace TankWatch.Service.Pages;
 /// <summary>How pages put times, spans and quantities into words.</summary>
 internal static class Words
 {
+    /// <summary>A text in the page's language.</summary>
+    public static string Say(string key, params ReadOnlySpan<(string Name, PhraseValue Value)> arguments) => Say(Phrase.Of(key, arguments));
+
+    public static string Say(Phrase phrase) => Language.Say(phrase);
+
+    public static Language Language => Languages.English;
+
     /// <summary>How long ago, whole: "3 minutes ago".</summary>
     public static string Ago(TimeSpan age) => age < TimeSpan.FromSeconds(5) ? "just now" : $"{Lasting(age)} ago";
 

@@ -4,39 +4,15 @@ using TankWatch.Core.Notifications;
 
 namespace TankWatch.Service.Storage;
 
-/// <summary>All that is needed to compose a mail, as it was when it was intended: a later change of the site does not rewrite it.</summary>
-/// <param name="Notification">The intention.</param>
-/// <param name="MessageId">Without angle brackets; made once, so that a repeat after a crash is seen to be the same mail.</param>
-/// <param name="SiteName">As the site file gives it.</param>
-/// <param name="TimeZone">The id of the site's time zone.</param>
-public sealed record OutboxLetter(Notification Notification, string MessageId, string SiteName, string TimeZone);
-
-/// <summary>A letter and how far it has come.</summary>
-/// <param name="Position">Ascending by intention.</param>
-/// <param name="Letter">What to say, and to whom.</param>
-/// <param name="CreatedAt">When it was intended, UTC.</param>
-/// <param name="Attempts">Tries so far.</param>
-/// <param name="NextAttemptAt">Null when sent or given up.</param>
-/// <param name="SentAt">When it was handed over.</param>
-/// <param name="AbandonedAt">When it was given up.</param>
-/// <param name="LastError">One line; null while nothing went wrong.</param>
-/// <param name="Trace">The span that led to it, as a W3C <c>traceparent</c>; null when nobody traced.</param>
-public sealed record OutboxEntry(
-    long Position, OutboxLetter Letter, DateTimeOffset CreatedAt, int Attempts, DateTimeOffset? NextAttemptAt, DateTimeOffset? SentAt,
-    DateTimeOffset? AbandonedAt, string? LastError, string? Trace)
-{
-    public string Key => Letter.Notification.Key;
-}
-
 public sealed partial class LedgerStore
 {
-    private const string OutboxColumns = "n, json, created, attempts, next_attempt, sent_at, abandoned_at, last_error, trace";
+    private const string OutboxColumns = "n, reason, json, created, attempts, next_attempt, sent_at, abandoned_at, last_error, trace";
 
     /// <param name="after">An <see cref="OutboxEntry.Position"/> in text; null for the newest.</param>
     /// <param name="limit">At most so many.</param>
-    /// <returns>Newest first.</returns>
+    /// <returns>Letters about one alert each, newest first.</returns>
     public IReadOnlyList<OutboxEntry> ListOutbox(string? after, int limit) => database.Read(connection => connection.List(
-        $"SELECT {OutboxColumns} FROM outbox WHERE n < ?1 AND recipient <> '{Own.OwnSite.Address}' ORDER BY n DESC LIMIT ?2",
+        $"SELECT {OutboxColumns} FROM outbox WHERE n < ?1 AND alert IS NOT NULL AND recipient <> '{Own.OwnSite.Address}' ORDER BY n DESC LIMIT ?2",
         EntryOf, long.TryParse(after, CultureInfo.InvariantCulture, out var position) ? position : long.MaxValue, limit));
 
     /// <returns>Letters about one alert, in the order of their intention.</returns>
@@ -89,9 +65,16 @@ public sealed partial class LedgerStore
         }
     }
 
+    /// <exception cref="StoreException">The row was not written by this program.</exception>
+    internal static IOutboxMail MailOf(string reason, string json) => reason switch
+    {
+        VisitReason => StoredJson.Read<VisitMail>(json),
+        _ => StoredJson.Read<OutboxLetter>(json),
+    };
+
     private static string StoredReason(NotifyReason reason) => System.Text.Json.JsonNamingPolicy.KebabCaseLower.ConvertName(reason.ToString());
 
     private static OutboxEntry EntryOf(SqliteDataReader row) => new(
-        row.GetInt64(0), StoredJson.Read<OutboxLetter>(row.GetString(1)), row.Time(2), row.GetInt32(3), row.TimeOrNull(4), row.TimeOrNull(5),
-        row.TimeOrNull(6), row.TextOrNull(7), row.TextOrNull(8));
+        row.GetInt64(0), MailOf(row.GetString(1), row.GetString(2)), row.Time(3), row.GetInt32(4), row.TimeOrNull(5), row.TimeOrNull(6),
+        row.TimeOrNull(7), row.TextOrNull(8), row.TextOrNull(9));
 }

@@ -158,6 +158,15 @@ internal static class Schema
             n INTEGER PRIMARY KEY REFERENCES outbox(n) ON DELETE CASCADE, due INTEGER, token TEXT NOT NULL UNIQUE, received INTEGER, last_error TEXT);
         CREATE INDEX pushes_due ON pushes(due) WHERE due IS NOT NULL;
         """,
+        """
+        -- What an installer promises a site, and who goes there when; a letter about a visit goes with it.
+        CREATE TABLE contracts (site TEXT PRIMARY KEY REFERENCES sites(id) ON DELETE CASCADE, json TEXT NOT NULL, updated INTEGER NOT NULL) WITHOUT ROWID;
+        CREATE TABLE visits (
+            id TEXT PRIMARY KEY, site TEXT NOT NULL REFERENCES sites(id) ON DELETE CASCADE, state TEXT NOT NULL, starts INTEGER NOT NULL, json TEXT NOT NULL) WITHOUT ROWID;
+        CREATE INDEX visits_of_site ON visits(site, starts, id);
+        ALTER TABLE outbox ADD COLUMN visit TEXT REFERENCES visits(id) ON DELETE CASCADE;
+        CREATE INDEX outbox_of_visit ON outbox(visit) WHERE visit IS NOT NULL;
+        """,
     ];
 
     /// <exception cref="StoreException">A newer version of the program made this store.</exception>

@@ -5,6 +5,7 @@ using TankWatch.Core.Time;
 using TankWatch.Service.Api;
 using TankWatch.Service.Api.Contract;
 using TankWatch.Service.Pages.Alerts;
+using TankWatch.Service.Pages.Visits;
 using TankWatch.Service.Sites;
 using TankWatch.Service.Storage;
 
@@ -43,6 +44,7 @@ public sealed class BuildingView
         Past = [.. past.Items.Select(alert => AlertView.Of(alert, now, plan.TimeZone))];
         NextPast = past.Next;
         Today = LocalDays.DateOf(now, plan.TimeZone);
+        NextVisit = VisitsView.NextVisit(ledger.FindNextVisit(plan.Id), plan.TimeZone, now);
         Use = UseChart.Of(UsePattern.Of(site.State.Timeline, plan));
         var days = series.ListDays(plan.Id, Today.AddDays(-DeliveryChart.Days), Today.AddDays(-1));
         Delivery = [.. plan.Pumps.Select(pump => DeliveryChart.Of(pump, days, Today)).OfType<DeliveryChart>()];
@@ -72,6 +74,9 @@ public sealed class BuildingView
     public IReadOnlyList<ArrangementLine> Arrangement { get; }
     public ExpectedView Expected { get; }
     public DateOnly Today { get; }
+
+    /// <summary>One sentence; null when no visit is planned.</summary>
+    public string? NextVisit { get; }
     public string Address => $"/sites/{Site.Plan.Id}";
 
     /// <summary>The past alert that this page goes on after.</summary>
