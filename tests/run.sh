@@ -12,6 +12,7 @@ for program in "${!server[@]}"; do
   PATH="$PATH:/usr/sbin" command -v "$program" >/dev/null || missing+=("${server[$program]}")
 done
 /usr/bin/python3 -c 'import paho.mqtt' 2>/dev/null || missing+=(python3-paho-mqtt)
+/usr/bin/python3 -c 'import icalendar' 2>/dev/null || missing+=(python3-icalendar)
 if [ ${#missing[@]} -gt 0 ] && [ "$(id -u)" = 0 ] && command -v apt-get >/dev/null; then
   echo "installing ${missing[*]}"
   # Their packages must not start daemons of their own: the tests start private ones on free ports.

@@ -1,3 +1,4 @@
+using System.Text;
 using Ical.Net;
 using Ical.Net.CalendarComponents;
 using Ical.Net.DataTypes;
@@ -17,6 +18,7 @@ namespace TankWatch.Service.Visits;
 /// </remarks>
 internal static class VisitCalendar
 {
+    private const int MostOctets = 75; // RFC 5545, 3.1, the line end not counted.
     private const string Product = "-//TankWatch//Visits//EN";
 
     /// <summary>For those who were asked: a change has the same UID and a higher SEQUENCE, and a visit that is off is a CANCEL.</summary>
@@ -61,7 +63,26 @@ internal static class VisitCalendar
     {
         var calendar = new Calendar { Method = method, ProductId = Product };
         calendar.Events.Add(planned);
-        return new CalendarSerializer().SerializeToString(calendar)!;
+        return Fold(new CalendarSerializer().SerializeToString(calendar)!);
+    }
+
+    /// <summary>Folds lines anew: the library counts characters of UTF-16 and cuts those that take two of them, so that they are lost.</summary>
+    private static string Fold(string calendar)
+    {
+        var (folded, octets) = (new StringBuilder(calendar.Length), 0);
+        foreach (var rune in calendar.Replace("\r\n ", "", StringComparison.Ordinal).EnumerateRunes())
+        {
+            if (octets + rune.Utf8SequenceLength > MostOctets && rune.Value is not ('\r' or '\n'))
+            {
+                folded.Append("\r\n ");
+                octets = 1;
+            }
+
+            folded.Append(rune.ToString());
+            octets = rune.Value is '\r' or '\n' ? 0 : octets + rune.Utf8SequenceLength;
+        }
+
+        return folded.ToString();
     }
 
     /// <summary>Whole seconds: the format has no finer ones.</summary>

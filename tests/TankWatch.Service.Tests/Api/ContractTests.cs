@@ -123,7 +123,8 @@ public sealed class ContractTests(Served service) : IClassFixture<Served>
             "GET /sites/{site}/summary", "GET /alerts", "GET /alerts/{id}", "GET /alerts/stream", .. alert.Select(action => $"POST /alerts/{{id}}/{action}"),
             "GET /units", "GET /units/{unit}/refused", "GET /sites/{site}/predictions", "GET /alerts/load", "GET /alerts/record",
             "GET /webhooks", "POST /webhooks", "GET /webhooks/{id}", "DELETE /webhooks/{id}", "POST /webhooks/{id}/rotate", "POST /webhooks/{id}/test",
-            "GET /webhooks/{id}/deliveries", "GET /push/key", "POST /push/subscriptions", "DELETE /push/subscriptions/{id}", "GET /alerts/{id}/consequences",
+            "GET /webhooks/{id}/deliveries", "GET /sites/{site}/contract", "PUT /sites/{site}/contract", "DELETE /sites/{site}/contract", "GET /sites/{site}/contract/month",
+            "GET /sites/{site}/visits", "POST /sites/{site}/visits", "GET /visits/{id}", "POST /visits/{id}/move", "POST /visits/{id}/cancel", "POST /visits/{id}/done", "GET /push/key", "POST /push/subscriptions", "DELETE /push/subscriptions/{id}", "GET /alerts/{id}/consequences",
         ];
         Assert.Empty(published.Except(described));
         foreach (var operation in document.GetProperty("paths").EnumerateObject().SelectMany(path => path.Value.EnumerateObject()))
