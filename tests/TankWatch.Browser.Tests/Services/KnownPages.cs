@@ -10,7 +10,7 @@ internal static class KnownPages
     private const string Reference = "reference";
 
     public static IReadOnlyList<string> Names { get; } =
-        ["buildings", "buildings-wrong", "buildings-none", "building", "building-month", "alert", "load", "units", "unit", "mails", Reference, Missing];
+        ["buildings", "buildings-wrong", "buildings-none", "building", "building-month", "alert", "load", "visits", "units", "unit", "mails", Reference, Missing];
 
     /// <summary>A look at that page, which may answer and complain as it does by nature.</summary>
     public static Look For(this Look look, string name) => name switch
@@ -33,6 +33,7 @@ internal static class KnownPages
         "strip" => "/sites/brindle-hall#days",
         "alert" => $"/alerts/{(await demo.AlertsAsync("state=open&site=finch-mews"))[0].GetProperty("id").GetString()}",
         "load" => "/load",
+        "visits" => "/sites/finch-mews/visits",
         "units" => "/units",
         "unit" => "/units/qh-02a",
         "mails" => "/mails",
