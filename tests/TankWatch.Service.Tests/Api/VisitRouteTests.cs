@@ -75,6 +75,17 @@ public sealed class VisitRouteTests(Served service) : IClassFixture<Served>
     }
 
     [Fact]
+    public async Task What_stopped_half_way_goes_on_when_it_is_said_again()
+    {
+        var site = await service.AddSiteAsync();
+        var (alert, id) = (await site.RaiseAsync(), (await PlanAsync(site)).GetProperty("id").GetString());
+        Assert.Equal(HttpStatusCode.OK, (await service.SendAsync("POST", $"/api/v1/alerts/{alert}/close", service.Key, """{"causeFound":"power-failure"}""")).Status);
+        var done = await service.SendAsync("POST", $"/api/v1/visits/{id}/done", service.Key, $$"""{"found":[{"alert":"{{alert}}","causeFound":"power-failure"}]}""");
+        Assert.True(done.Status == HttpStatusCode.OK, done.Text);
+        Assert.Equal("done", done.Json.GetProperty("state").GetString());
+    }
+
+    [Fact]
     public async Task A_visit_moves_and_is_cancelled_once()
     {
         var site = await service.AddSiteAsync();

@@ -1,9 +1,10 @@
 using Microsoft.Data.Sqlite;
 using TankWatch.Core.Alerts;
+using TankWatch.Core.Contracts;
 
 namespace TankWatch.Service.Storage.Keeping;
 
-/// <summary>Checks alerts, their events, the log over them and the outbox, some alerts in one view of the store at a time.</summary>
+/// <summary>Checks alerts, their events, the log over them, the outbox, contracts and visits, some alerts in one view of the store at a time.</summary>
 /// <param name="database">The store.</param>
 /// <param name="fault">Is told each fault in one line.</param>
 internal sealed class LedgerCheck(Database database, Action<string> fault)
@@ -19,7 +20,7 @@ internal sealed class LedgerCheck(Database database, Action<string> fault)
             (alerts, last) = (alerts + some.Count, some[^1]);
         }
 
-        database.Read(connection => { CheckLetters(connection); CheckReferences(connection); return true; });
+        database.Read(connection => { CheckLetters(connection); CheckVisits(connection); CheckReferences(connection); return true; });
         return alerts;
     }
 
@@ -76,6 +77,25 @@ internal sealed class LedgerCheck(Database database, Action<string> fault)
                 if (about != alert || mail.Key != key)
                 {
                     fault($"letter {n} of the outbox is of alert {about} and stands with alert {alert}");
+                }
+            });
+        }
+    }
+
+    private void CheckVisits(SqliteConnection connection)
+    {
+        foreach (var (site, json) in connection.List("SELECT site, json FROM contracts", row => (row.GetString(0), row.GetString(1))))
+        {
+            Try($"the contract of site {site}", () => StoredJson.Read<Contract>(json));
+        }
+
+        foreach (var (id, json) in connection.List("SELECT id, json FROM visits ORDER BY id", row => (row.GetString(0), row.GetString(1))))
+        {
+            Try($"visit {id}", () =>
+            {
+                if (StoredJson.Read<Visit>(json).Id is var stored && stored != id)
+                {
+                    fault($"visit {id} says that it is {stored}");
                 }
             });
         }

@@ -57,6 +57,8 @@ public sealed class StoreCheckTests
     [InlineData("UPDATE alert_events SET json = 'x' WHERE n = 0", "event 0 of alert")]
     [InlineData("UPDATE alerts SET json = replace(json, '\"id\":\"', '\"id\":\"x')", "says that it is x")]
     [InlineData("UPDATE outbox SET json = '[]'", "letter 1 of the outbox")]
+    [InlineData("INSERT INTO contracts (site, json, updated) VALUES ('alder-row', '{', 0)", "the contract of site alder-row")]
+    [InlineData("INSERT INTO visits (id, site, state, starts, json) VALUES ('v1', 'alder-row', 'planned', 0, '{')", "visit v1")]
     [InlineData("PRAGMA foreign_keys=OFF; DELETE FROM alerts", "rows of outbox refer to rows of alerts")]
     public async Task What_was_changed_or_taken_away_is_named(string change, string named)
     {
