@@ -87,8 +87,8 @@ public sealed class MessageTraces : IDisposable
         return Source.StartActivity(ActivityKind.Producer, cause, name: "mail sent", tags:
         [
             new("messaging.system", "smtp"), new("messaging.operation.name", "send"), new("messaging.operation.type", "send"),
-            new("messaging.message.id", entry.Letter.MessageId), new("tankwatch.alert.id", entry.Letter.Notification.Alert.Id),
-            new("tankwatch.site", entry.Letter.Notification.Alert.Site.Value), new("tankwatch.mail.attempt", entry.Attempts + 1),
+            new("messaging.message.id", entry.Mail.MessageId), new("tankwatch.alert.id", (entry.Mail as OutboxLetter)?.Notification.Alert.Id),
+            new("tankwatch.site", (entry.Mail as OutboxLetter)?.Notification.Alert.Site.Value), new("tankwatch.mail.attempt", entry.Attempts + 1),
         ]);
     }
 
@@ -97,7 +97,7 @@ public sealed class MessageTraces : IDisposable
     {
         if (outcome is not MailOutcome.Sent)
         {
-            mail?.SetStatus(ActivityStatusCode.Error).SetTag("error.type", outcome is MailOutcome.TryLater ? "try-later" : "given-up");
+            mail?.SetStatus(ActivityStatusCode.Error).SetTag("error.type", outcome is MailOutcome.GiveUp ? "given-up" : "try-later");
         }
     }
 

@@ -64,17 +64,18 @@ internal sealed class LedgerCheck(Database database, Action<string> fault)
 
     private void CheckLetters(SqliteConnection connection)
     {
-        using var command = connection.Command("SELECT n, alert, key, json FROM outbox ORDER BY n");
+        using var command = connection.Command("SELECT n, alert, key, json, reason FROM outbox ORDER BY n");
         using var reader = command.ExecuteReader();
         while (reader.Read())
         {
-            var (n, alert, key, json) = (reader.GetInt64(0), reader.TextOrNull(1), reader.GetString(2), reader.GetString(3));
+            var (n, alert, key, json, reason) = (reader.GetInt64(0), reader.TextOrNull(1), reader.GetString(2), reader.GetString(3), reader.GetString(4));
             Try($"letter {n} of the outbox", () =>
             {
-                var notice = StoredJson.Read<OutboxLetter>(json).Notification;
-                if (notice.Alert.Id != alert || notice.Key != key)
+                var mail = LedgerStore.MailOf(reason, json);
+                var about = (mail as OutboxLetter)?.Notification.Alert.Id;
+                if (about != alert || mail.Key != key)
                 {
-                    fault($"letter {n} of the outbox is of alert {notice.Alert.Id} and stands with alert {alert}");
+                    fault($"letter {n} of the outbox is of alert {about} and stands with alert {alert}");
                 }
             });
         }
