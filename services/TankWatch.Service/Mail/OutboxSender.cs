@@ -147,6 +147,7 @@ public sealed partial class OutboxSender(
     {
         try
         {
+            ledger.MarkTried(entry);
             using var message = composer.TryCompose(MailReader.Read(entry, ledger, composer.Links), out var fault);
             return message is null ? new MailOutcome.GiveUp(fault!) : await transport.SendAsync(entry.Key, message, stop);
         }
@@ -172,6 +173,9 @@ public sealed partial class OutboxSender(
                 ledger.MarkSent(entry, now);
                 metrics.NotificationSent();
                 LogSent(entry.Key, entry.Mail.MessageId);
+                break;
+            case MailOutcome.Closed:
+                ledger.MarkUntried(entry);
                 break;
             case MailOutcome.TryLater later:
                 ledger.MarkFailed(entry, later.Reason, now + WaitAfter(entry.Attempts + 1));

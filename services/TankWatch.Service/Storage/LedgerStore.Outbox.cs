@@ -49,17 +49,25 @@ public sealed partial class LedgerStore
             "SELECT coalesce(g.message_id, o.message_id) FROM outbox o LEFT JOIN outbox g ON g.n = o.gathered_in WHERE o.key = ?1", key) as string)
         .OfType<string>().Distinct(StringComparer.Ordinal).ToList());
 
+    /// <summary>On disk before a try: a mail that may have arrived is never said in another one, even if the process dies before it knows.</summary>
+    internal void MarkTried(OutboxEntry entry) => database.Write(connection => connection.Execute(
+        "UPDATE outbox SET attempts = ?2 WHERE n = ?1 AND key = ?3", entry.Position, entry.Attempts + 1, entry.Key));
+
+    /// <summary>The try did not even reach a server.</summary>
+    internal void MarkUntried(OutboxEntry entry) => database.Write(connection => connection.Execute(
+        "UPDATE outbox SET attempts = ?2 WHERE n = ?1 AND key = ?3", entry.Position, entry.Attempts, entry.Key));
+
     // By key too: while a letter was under way, a restored backup may have given its number to another one. What a mail gathers shares its fate.
     internal void MarkSent(OutboxEntry entry, DateTimeOffset at) => database.Write(connection =>
-        connection.Execute("UPDATE outbox SET attempts = attempts + 1, next_attempt = NULL, sent_at = ?2, last_error = NULL WHERE n = ?1 AND key = ?3", entry.Position, at, entry.Key)
+        connection.Execute("UPDATE outbox SET next_attempt = NULL, sent_at = ?2, last_error = NULL WHERE n = ?1 AND key = ?3", entry.Position, at, entry.Key)
         + (entry.Mail is GatheredMail ? connection.Execute("UPDATE outbox SET sent_at = ?2 WHERE gathered_in = ?1", entry.Position, at) : 0));
 
     internal void MarkFailed(OutboxEntry entry, string error, DateTimeOffset nextAttempt) => database.Write(connection => connection.Execute(
-        "UPDATE outbox SET attempts = attempts + 1, next_attempt = ?2, last_error = ?3 WHERE n = ?1 AND key = ?4", entry.Position, nextAttempt, error, entry.Key));
+        "UPDATE outbox SET next_attempt = ?2, last_error = ?3 WHERE n = ?1 AND key = ?4", entry.Position, nextAttempt, error, entry.Key));
 
     internal void MarkAbandoned(OutboxEntry entry, string error, DateTimeOffset at) => database.Write(connection =>
         connection.Execute(
-            "UPDATE outbox SET attempts = attempts + 1, next_attempt = NULL, abandoned_at = ?2, last_error = ?3 WHERE n = ?1 AND key = ?4", entry.Position, at, error, entry.Key)
+            "UPDATE outbox SET next_attempt = NULL, abandoned_at = ?2, last_error = ?3 WHERE n = ?1 AND key = ?4", entry.Position, at, error, entry.Key)
         + (entry.Mail is GatheredMail ? connection.Execute("UPDATE outbox SET abandoned_at = ?2, last_error = ?3 WHERE gathered_in = ?1", entry.Position, at, error) : 0));
 
     /// <summary>The wall clock was set: what waits for another try, or for the cap, waits on for as long. The end of quiet hours is on the wall.</summary>

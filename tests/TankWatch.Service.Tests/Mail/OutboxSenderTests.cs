@@ -167,6 +167,6 @@ public sealed class OutboxSenderTests
 
     private static SmtpTransport Smtp(MailServer server) => new(new MailOptions { SmtpHost = "127.0.0.1", SmtpPort = server.Port });
 
-    private static OutboxSender Sender(Rig rig, IMailTransport transport) =>
+    internal static OutboxSender Sender(Rig rig, IMailTransport transport) =>
         new(rig.Ledger, rig.Composer, transport, rig.Bell, rig.Ready, rig.Metrics, rig.Traces, rig.Time, NullLogger<OutboxSender>.Instance);
 }
