@@ -1,3 +1,4 @@
+using TankWatch.Service.Own;
 using TankWatch.Service.Sites;
 using TankWatch.Service.Storage;
 
@@ -62,7 +63,17 @@ public sealed partial class OutboxSender(
     internal async Task SendDueAsync(CancellationToken stop)
     {
         var now = time.GetUtcNow();
-        if (!way.MayTry(now) || ledger.ListDuePeople(now, PeopleARound) is not { Count: > 0 } people)
+        var people = ledger.ListDuePeople(now, PeopleARound).ToList();
+        if (people.Remove(OwnSite.Address))
+        {
+            // They need no way out, and no cap: mail that cannot leave is told by its own stage.
+            foreach (var entry in ledger.ListDue(OwnSite.Address, now, MostDue))
+            {
+                Settle(entry, await TryTracedAsync(entry, stop));
+            }
+        }
+
+        if (people.Count == 0 || !way.MayTry(now))
         {
             return;
         }

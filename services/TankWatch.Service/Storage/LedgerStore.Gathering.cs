@@ -2,16 +2,20 @@ namespace TankWatch.Service.Storage;
 
 public sealed partial class LedgerStore
 {
-    /// <summary>Notes of all letters that could go now, and were not tried, that no mail can leave.</summary>
+    /// <summary>Notes of all letters that could go now, and were not tried, that no mail can leave. Those to the service itself need no way out.</summary>
     internal void MarkOutage(DateTimeOffset now) => database.Write(connection => connection.Execute(
-        "UPDATE outbox SET waited_for = 'outage' WHERE next_attempt <= ?1 AND attempts = 0 AND waited_for IS NOT 'outage' AND alert IS NOT NULL", now));
+        $"""
+        UPDATE outbox SET waited_for = 'outage'
+        WHERE next_attempt <= ?1 AND attempts = 0 AND waited_for IS NOT 'outage' AND alert IS NOT NULL AND recipient <> '{Own.OwnSite.Address}'
+        """,
+        now));
 
-    /// <summary>When a person was last sent mails that were not critical, the oldest first.</summary>
+    /// <summary>When a person was last sent mails that were not critical, the oldest first. What a browser showed instead of a mail is none.</summary>
     /// <param name="person">By address.</param>
     /// <param name="after">UTC, excluded.</param>
     /// <param name="now">Sent later, by a clock that was set back since: not counted.</param>
     internal IReadOnlyList<DateTimeOffset> ListSendings(string person, DateTimeOffset after, DateTimeOffset now) => database.Read(connection => connection.List(
-        "SELECT sent_at FROM outbox WHERE recipient = ?1 COLLATE NOCASE AND sent_at > ?2 AND sent_at <= ?3 AND critical = 0 AND gathered_in IS NULL ORDER BY sent_at",
+        "SELECT sent_at FROM outbox WHERE recipient = ?1 COLLATE NOCASE AND sent_at > ?2 AND sent_at <= ?3 AND critical = 0 AND attempts > 0 ORDER BY sent_at",
         row => row.Time(0), person, after, now));
 
     /// <summary>Holds back what would be one mail too many, until a time.</summary>

@@ -66,7 +66,7 @@ public sealed partial class LedgerStore
     /// <summary>Letters whose time has come to go to browsers.</summary>
     internal IReadOnlyList<DuePush> ListDuePushes(DateTimeOffset now, int limit) => database.Read(connection => connection.List(
         $"SELECT {OutboxColumns}, (SELECT token FROM pushes p WHERE p.n = outbox.n) FROM outbox WHERE n IN (SELECT n FROM pushes WHERE due <= ?1 ORDER BY due, n LIMIT ?2) ORDER BY n",
-        row => (Entry: EntryOf(row), Token: row.GetString(9)), now, limit)).Select(push => new DuePush(push.Entry, push.Token, ListSubscribers(push.Entry.Letter.Notification.To.Email!))).ToList();
+        row => (Entry: EntryOf(row), Token: row.GetString(13)), now, limit)).Select(push => new DuePush(push.Entry, push.Token, ListSubscribers(push.Entry.Letter.Notification.To.Email!))).ToList();
 
     /// <summary>When the next letter goes to browsers; null when none waits.</summary>
     internal DateTimeOffset? FindNextPush() => database.Read(connection =>
