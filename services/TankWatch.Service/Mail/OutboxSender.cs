@@ -64,13 +64,9 @@ public sealed partial class OutboxSender(
     {
         var now = time.GetUtcNow();
         var people = ledger.ListDuePeople(now, PeopleARound).ToList();
-        if (people.Remove(OwnSite.Address))
+        if (!way.IsClosed && people.Remove(OwnSite.Address))
         {
-            // They need no way out, and no cap: mail that cannot leave is told by its own stage.
-            foreach (var entry in ledger.ListDue(OwnSite.Address, now, MostDue))
-            {
-                Settle(entry, await TryTracedAsync(entry, stop));
-            }
+            await SendToAsync(OwnSite.Address, stop); // Needs no way out; once there is none it waits like all others, for the watch is to see that no notice leaves.
         }
 
         if (people.Count == 0 || !way.MayTry(now))
@@ -129,6 +125,11 @@ public sealed partial class OutboxSender(
     private IEnumerable<OutboxEntry> Arrange(string person)
     {
         var now = time.GetUtcNow();
+        if (person == OwnSite.Address)
+        {
+            return ledger.ListDue(person, now, MostDue);
+        }
+
         var sendings = ledger.ListSendings(person, now - Gathering.Hour, now);
         var arrangement = Gathering.Of(ledger.ListDue(person, now, MostDue), Gathering.MostAnHour - sendings.Count);
         if (!arrangement.Held.IsEmpty)
