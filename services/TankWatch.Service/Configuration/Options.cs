@@ -21,6 +21,9 @@ public sealed class HttpOptions
 {
     /// <summary>Addresses to listen on, separated by semicolons.</summary>
     public string Urls { get; set; } = "http://127.0.0.1:8080";
+
+    /// <summary>Where people reach this service, through whatever stands in front of it; null for mails without links.</summary>
+    public string? PublicUrl { get; set; }
 }
 
 /// <summary>Whose broker the field units talk to.</summary>

@@ -18,6 +18,7 @@ internal static class SettingTable
         Whole("Data:KeepRawDays", 30, 36_500, (s, v) => s.Data.KeepRawDays = v),
         Whole("Data:FoldRows", 100, 10_000_000, (s, v) => s.Data.FoldRows = v),
         new("Http:Urls", (s, v) => Urls(v) ?? Keep(() => s.Http.Urls = v)),
+        new("Http:PublicUrl", (s, v) => IsPublic(v) ? Keep(() => s.Http.PublicUrl = v) : $"'{v}' is not an address like https://water.example.org."),
 
         Choice<MqttMode>("Mqtt:Mode", (s, v) => s.Mqtt.Mode = v),
         Port("Mqtt:ListenPort", (s, v) => s.Mqtt.ListenPort = v),
@@ -125,6 +126,11 @@ internal static class SettingTable
 
         return null;
     }
+
+    /// <summary>It stands in mails, so that it must be plain: no name, no question, nothing to be written in another way. A path may follow the host.</summary>
+    private static bool IsPublic(string value) =>
+        Uri.TryCreate(value, UriKind.Absolute, out var uri) && uri is { Scheme: "http" or "https", Query: "", Fragment: "", UserInfo: "" }
+        && value.Length <= 200 && value.All(c => char.IsAsciiLetterOrDigit(c) || c is ':' or '/' or '.' or '-' or '_' or '[' or ']');
 
     private static List<string>? Addresses(string value)
     {

@@ -1,18 +1,35 @@
 using TankWatch.Core.Alerts;
 using TankWatch.Core.Findings;
 using TankWatch.Core.Notifications;
+using TankWatch.Core.Sites;
 using TankWatch.Core.Texts;
 using TankWatch.Service.Storage;
 
 namespace TankWatch.Service.Mail;
 
-/// <summary>A heading and what stands under it; the text and the HTML part show the same ones.</summary>
-public sealed record MailSection(string? Heading, IReadOnlyList<string> Lines);
-
 /// <summary>What a mail about an alert says, before it becomes text or HTML.</summary>
 public static class MailWords
 {
-    private const int SubjectMax = 150;
+    internal const int SubjectMax = 150;
+
+    /// <param name="letter">What to say, and to whom.</param>
+    /// <param name="thread">Message-IDs of the earlier mails about this alert to this person, oldest first.</param>
+    /// <param name="createdAt">When the mail was intended.</param>
+    /// <param name="links">Null where nobody can be led to this service.</param>
+    public static MailText Of(OutboxLetter letter, IReadOnlyList<string> thread, DateTimeOffset createdAt, MailLinks? links)
+    {
+        var language = LanguageOf(letter);
+        var sections = Sections(letter, language);
+        if (letter.Notification.Reason != NotifyReason.Cleared && AcknowledgeLink(letter, createdAt, language, links) is { } link)
+        {
+            sections = [sections[0] with { Link = link }, .. sections.Skip(1)];
+        }
+
+        return new(letter.To, letter.MessageId, createdAt, Subject(letter, language), sections, Footer(letter, language))
+        {
+            Thread = thread, Unsubscribe = IsDuty(letter) ? null : UnsubscribeLink(letter.To, language, links),
+        };
+    }
 
     /// <summary>The person's, as the site file has it.</summary>
     public static Language LanguageOf(OutboxLetter letter) => Languages.Of(letter.Notification.To.Language);
@@ -20,18 +37,31 @@ public static class MailWords
     /// <summary>One per alert, so that mail programs which thread by subject keep the thread; what followed is a reply.</summary>
     public static string Subject(OutboxLetter letter, Language language)
     {
-        var alert = letter.Notification.Alert;
-        var subject = OneLine(
-            language.Say(Phrase.Of(
-                "mail.subject", ("site", letter.SiteName), ("kind", Terms.Name(alert.Finding.Kind)), ("device", alert.Finding.Device.Value))), SubjectMax);
+        var subject = OneLine(language.Say(SubjectOf(letter)), SubjectMax);
         return letter.Notification.ThreadKeys.IsEmpty ? subject : "Re: " + subject;
     }
+
+    /// <summary>It goes to somebody whatever they asked for: what is critical, and the faults of this service to those who look after it.</summary>
+    internal static bool IsDuty(OutboxLetter letter) =>
+        letter.Notification.Alert.Gravity == Priority.Critical || letter.Notification.Alert.Finding.Kind == FindingKind.ServiceFault;
+
+    internal static Phrase SubjectOf(OutboxLetter letter)
+    {
+        var finding = letter.Notification.Alert.Finding;
+        return Phrase.Of("mail.subject", ("site", letter.SiteName), ("kind", Terms.Name(finding.Kind)), ("device", finding.Device.Value));
+    }
+
+    internal static MailLink? AcknowledgeLink(OutboxLetter letter, DateTimeOffset createdAt, Language language, MailLinks? links) =>
+        links?.AcknowledgeAddress(letter.Key, createdAt) is { } address ? new(address, language.Say("mail.acknowledge")) : null;
+
+    internal static MailLink? UnsubscribeLink(Contact to, Language language, MailLinks? links) =>
+        to.Email is { } email && links?.UnsubscribeAddress(email.ToLowerInvariant()) is { } address ? new(address, language.Say("mail.unsubscribe")) : null;
 
     public static IReadOnlyList<MailSection> Sections(OutboxLetter letter, Language language)
     {
         var finding = letter.Notification.Alert.Finding;
         var text = finding.Text.In(language);
-        var zone = TimeZoneInfo.TryFindSystemTimeZoneById(letter.TimeZone, out var found) ? found : TimeZoneInfo.Utc;
+        var zone = ZoneOf(letter);
         var sections = new List<MailSection>
         {
             new(null, [language.Say(Opening(letter.Notification, zone)), text.Summary]),
@@ -65,7 +95,7 @@ public static class MailWords
         return clean[..(char.IsHighSurrogate(clean[max - 2]) ? max - 2 : max - 1)] + "…";
     }
 
-    private static MailSection Clean(MailSection section) => section with { Lines = [.. section.Lines.Select(line => OneLine(line))] };
+    internal static MailSection Clean(MailSection section) => section with { Heading = section.Heading is { } heading ? OneLine(heading) : null, Lines = [.. section.Lines.Select(line => OneLine(line))] };
 
     internal static Phrase Opening(Notification notice, TimeZoneInfo zone) => (notice.Reason, notice.Alert) switch
     {
@@ -102,6 +132,11 @@ public static class MailWords
         : [Phrase.Of("mail.causes", ("causes", PhraseList.Of(ListStyle.Comma, finding.Causes.Select(cause =>
             Phrase.Of("mail.cause", ("cause", Terms.Cause(cause.Name)), ("share", Math.Round(cause.Probability * 100, MidpointRounding.AwayFromZero)))))))];
 
+    /// <summary>A moment at the site of a letter.</summary>
+    internal static Phrase Local(DateTimeOffset at, OutboxLetter letter) => Local(at, ZoneOf(letter));
+
+    private static TimeZoneInfo ZoneOf(OutboxLetter letter) => TimeZoneInfo.TryFindSystemTimeZoneById(letter.TimeZone, out var found) ? found : TimeZoneInfo.Utc;
+
     /// <summary>With the zone, which a mail that is read elsewhere would not tell otherwise.</summary>
-    private static Phrase Local(DateTimeOffset at, TimeZoneInfo zone) => Phrase.Of("mail.moment", ("at", PhraseMoment.In(zone, at)), ("zone", zone.Id));
+    internal static Phrase Local(DateTimeOffset at, TimeZoneInfo zone) => Phrase.Of("mail.moment", ("at", PhraseMoment.In(zone, at)), ("zone", zone.Id));
 }

@@ -1,11 +1,15 @@
 using System.Reflection;
 using Microsoft.AspNetCore.DataProtection;
+using Microsoft.AspNetCore.Hosting.Server;
+using Microsoft.AspNetCore.Hosting.Server.Features;
 using TankWatch.Service.Api;
 using TankWatch.Service.Configuration;
+using TankWatch.Service.Mail;
 using TankWatch.Service.Pages;
 using TankWatch.Service.Push;
 using TankWatch.Service.Sites;
 using TankWatch.Service.Visits;
+using TankWatch.Service.Storage;
 using TankWatch.Service.Webhooks;
 
 namespace TankWatch.Service.Operation;
@@ -69,6 +73,7 @@ public static class ServeHost
         services.AddResponseCompression(o => o.EnableForHttps = true); // No page repeats a secret beside what a stranger chose.
         services.AddTankWatch(shape.Settings, openBroker: shape.Demo);
         services.AddVisits();
+        services.AddSingleton(provider => new MailLinks(provider.GetRequiredService<LedgerStore>(), () => shape.Settings.Http.PublicUrl ?? (shape.Demo ? OwnAddress(provider) : null)));
         services.AddWebhooks(shape.Settings.Webhooks);
         services.AddSingleton<PushClient>().AddHostedService<PushSender>();
         services.AddSingleton(new AccessRule(OpenToAll: shape.Demo));
@@ -78,6 +83,10 @@ public static class ServeHost
         services.AddApi();
         services.AddPages();
     }
+
+    /// <summary>Known once it listens: a demonstration may take any free port.</summary>
+    private static string? OwnAddress(IServiceProvider services) =>
+        services.GetRequiredService<IServer>().Features.Get<IServerAddressesFeature>()?.Addresses.FirstOrDefault();
 
     private static void UsePipeline(WebApplication app)
     {

@@ -8,6 +8,10 @@ namespace TankWatch.Service.Own;
 /// <summary>Where the letters of the service's own site end; all others go on.</summary>
 internal sealed class OwnTransport(IMailTransport others, LedgerStore ledger, Func<SelfWatch> watch) : IMailTransport
 {
+    public Task<string?> OpenAsync(CancellationToken stop) => others.OpenAsync(stop);
+
+    public Task RestAsync() => others.RestAsync();
+
     public Task<MailOutcome> SendAsync(string key, MimeMessage message, CancellationToken stop)
     {
         if (!message.To.Mailboxes.Any(mailbox => mailbox.Address == OwnSite.Address))

@@ -9,6 +9,7 @@ using TankWatch.Service.Pages.Alerts;
 using TankWatch.Service.Pages.Demonstration;
 using TankWatch.Service.Pages.Building;
 using TankWatch.Service.Pages.Estate;
+using TankWatch.Service.Pages.Links;
 using TankWatch.Service.Pages.Load;
 using TankWatch.Service.Pages.Mails;
 using TankWatch.Service.Pages.Reference;
@@ -35,6 +36,7 @@ internal static class PageRoutes
         services.AddSingleton<StripReader>();
         services.AddAlertPages();
         services.AddSingleton<VisitsReading>();
+        services.AddLinkPages();
         return services;
     }
 
@@ -43,6 +45,7 @@ internal static class PageRoutes
         var pages = app.MapGroup("").ExcludeFromDescription();
         pages.MapAssets();
         pages.MapLive();
+        pages.MapLinkPages();
         pages.MapPost("/sign-in", SignInWith);
         pages.MapPost("/sign-out", (HttpContext context, IFormCollection _) => // A form, so that its token is asked for.
         {

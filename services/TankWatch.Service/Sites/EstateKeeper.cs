@@ -151,7 +151,7 @@ internal sealed class EstateKeeper(LedgerStore ledger, OperatorOptions options, 
         }
 
         var learnt = areas.Learnt.AreaOf();
-        var concerned = sites.Select(site => site.Plan).Where(plan => (plan.Area ?? learnt.GetValueOrDefault(plan.Id.Value)) == subject)
+        var concerned = sites.Select(site => site.People).Where(plan => (plan.Area ?? learnt.GetValueOrDefault(plan.Id.Value)) == subject)
             .OrderBy(plan => plan.Id.Value, StringComparer.Ordinal).ToList();
         return Plan(subject, concerned.FirstOrDefault()?.TimeZone ?? TimeZoneInfo.Utc, [.. concerned.SelectMany(plan => plan.Contacts)]);
 

@@ -233,6 +233,9 @@ internal sealed class KeptSite
         }
     }
 
+    /// <summary>The plan, with who declined what can wait.</summary>
+    public SitePlan People => people;
+
     /// <summary>Who asked to be told of nothing but the critical, in lower case.</summary>
     public void Decline(IReadOnlySet<string> emails) => people = emails.Count == 0 ? Plan
         : Plan with { Contacts = [.. Plan.Contacts.Select(contact => contact with { Declined = contact.Email is { } email && emails.Contains(email.ToLowerInvariant()) })] };

@@ -97,7 +97,7 @@ public sealed class MessageTraces : IDisposable
     {
         if (outcome is not MailOutcome.Sent)
         {
-            mail?.SetStatus(ActivityStatusCode.Error).SetTag("error.type", outcome is MailOutcome.TryLater ? "try-later" : "given-up");
+            mail?.SetStatus(ActivityStatusCode.Error).SetTag("error.type", outcome is MailOutcome.GiveUp ? "given-up" : "try-later");
         }
     }
 

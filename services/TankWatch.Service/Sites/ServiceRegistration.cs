@@ -29,7 +29,7 @@ public static class ServiceRegistration
         services.AddSingleton(provider => new ClockWatch(
             provider.GetRequiredService<Database>(), provider.GetRequiredService<TimeProvider>(), openBroker ? null : ClockWatch.BootName())); // The demonstration's clock is set as it likes.
         services.AddSingleton<SiteKeeper>().AddHostedService(provider => provider.GetRequiredService<SiteKeeper>());
-        services.AddHostedService<OutboxSender>();
+        services.AddHostedService<OutboxSender>().AddHostedService<DigestClerk>();
         if (settings.Mqtt.Mode == MqttMode.External)
         {
             services.AddHostedService<ExternalBroker>();

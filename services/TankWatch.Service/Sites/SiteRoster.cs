@@ -17,6 +17,7 @@ internal sealed partial class SiteRoster(LedgerStore ledger, SeriesStore series,
     private readonly Dictionary<SiteId, Known> known = [];
     private readonly Dictionary<UnitId, SiteId> owners = [];
     private readonly Dictionary<SiteId, (DateTimeOffset RetryAt, int Failures)> failed = [];
+    private ILookup<SiteId, string> declined = Array.Empty<SiteId>().ToLookup(site => site, _ => "");
     private long? changesSeen;
 
     public IReadOnlyCollection<KeptSite> Sites => sites.Values;
@@ -43,6 +44,12 @@ internal sealed partial class SiteRoster(LedgerStore ledger, SeriesStore series,
         if (changes == changesSeen && !failed.Values.Any(failure => failure.RetryAt <= now))
         {
             return ([], []);
+        }
+
+        declined = ledger.ReadDeclined();
+        foreach (var site in sites.Values)
+        {
+            Ask(site);
         }
 
         var versions = ledger.ReadSiteVersions();
@@ -108,11 +115,15 @@ internal sealed partial class SiteRoster(LedgerStore ledger, SeriesStore series,
     private SiteWrites Build(SitePlan plan, Dictionary<SiteId, SiteMark>? marks, DateTimeOffset now)
     {
         var kept = new KeptSite(plan, series, ledger, (marks ?? series.ReadMarks(plan.Id)).GetValueOrDefault(plan.Id), now);
+        Ask(kept);
         var writes = kept.Build(now);
         sites[plan.Id] = kept;
         failed.Remove(plan.Id);
         return writes;
     }
+
+    /// <summary>Tells a site who wants to hear of nothing but the critical.</summary>
+    private void Ask(KeptSite site) => site.Decline(declined[site.Plan.Id].ToHashSet(StringComparer.Ordinal));
 
     private void Forget(SiteId site)
     {

@@ -87,6 +87,18 @@ public sealed partial class LedgerStore(Database database, TimeProvider time)
         return (string)connection.Scalar("SELECT value FROM meta WHERE name = 'installation'")!;
     });
 
+    /// <summary>What signs the links in mails: 32 random bytes, made once. It is restored with a backup, so that links in mails from before it go on to work.</summary>
+    internal byte[] GetLinkKey()
+    {
+        const string find = "SELECT value FROM meta WHERE name = 'link-key'";
+        return Convert.FromHexString(database.Read(connection => connection.Scalar(find) as string) ?? database.Write(connection =>
+        {
+            connection.Execute(
+                "INSERT OR IGNORE INTO meta (name, value) VALUES ('link-key', ?1)", Convert.ToHexStringLower(System.Security.Cryptography.RandomNumberGenerator.GetBytes(32)));
+            return (string)connection.Scalar(find)!;
+        }));
+    }
+
     /// <summary>Whether a site is there; call it within a transaction.</summary>
     internal static bool Has(SqliteConnection connection, SiteId site) => connection.Scalar("SELECT 1 FROM sites WHERE id = ?1", site) is not null;
 

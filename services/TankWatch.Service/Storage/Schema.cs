@@ -167,6 +167,17 @@ internal static class Schema
         ALTER TABLE outbox ADD COLUMN visit TEXT REFERENCES visits(id) ON DELETE CASCADE;
         CREATE INDEX outbox_of_visit ON outbox(visit) WHERE visit IS NOT NULL;
         """,
+        """
+        -- waited_for: what a letter that could go was kept by, 'outage' of mail or the 'cap' on mails an hour; null when it was by nothing.
+        ALTER TABLE outbox ADD COLUMN waited_for TEXT;
+        ALTER TABLE outbox ADD COLUMN critical INTEGER NOT NULL DEFAULT 0;
+        UPDATE outbox SET critical = 1
+            WHERE 'critical' IN (json_extract(json, '$.notification.alert.finding.priority'), json_extract(json, '$.notification.alert.gravestTold'));
+        CREATE INDEX outbox_gathered ON outbox(gathered_in) WHERE gathered_in IS NOT NULL;
+        CREATE INDEX outbox_of_person ON outbox(recipient COLLATE NOCASE, sent_at);
+        -- Up to when a person, by their address in lower case, has had their digest.
+        CREATE TABLE digests (email TEXT PRIMARY KEY, until INTEGER NOT NULL) WITHOUT ROWID;
+        """,
     ];
 
     /// <exception cref="StoreException">A newer version of the program made this store.</exception>

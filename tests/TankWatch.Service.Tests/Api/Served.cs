@@ -35,6 +35,9 @@ public sealed class Served : IAsyncLifetime
 
     private Served(bool demo, TimeProvider? time = null) => (this.demo, this.time) = (demo, time);
 
+    /// <summary>As mails give it.</summary>
+    public const string PublicUrl = "https://water.example/tanks";
+
     public string Url { get; private set; } = "";
 
     /// <summary>Sees every site.</summary>
@@ -89,6 +92,7 @@ public sealed class Served : IAsyncLifetime
         var settings = new Settings();
         settings.Data.Path = folder;
         settings.Http.Urls = "http://127.0.0.1:0";
+        settings.Http.PublicUrl = demo ? null : PublicUrl;
         settings.Mqtt.ListenPort = mqttPort;
         settings.Webhooks.AllowHttp = settings.Webhooks.AllowPrivateTargets = true; // Targets of tests are on this machine.
         var quiet = new ConfigurationBuilder().AddInMemoryCollection(new Dictionary<string, string?>

@@ -8,8 +8,9 @@ using Xunit;
 namespace TankWatch.Service.Tests.EndToEnd;
 
 /// <summary>
-/// A real exim that accepts any mail on a free port of this machine and delivers all of it into one maildir. It must be started by root, which it
-/// needs to give its rights up; where it is not there, the test is reported as not run.
+/// A real exim that accepts mail on a free port of this machine and delivers all of it into one maildir; <c>gone@…</c> it refuses for good, and
+/// <c>grey@…</c> until <see cref="Know"/>. It must be started by root, which it needs to give its rights up; where it is not there, the test is
+/// reported as not run.
 /// </summary>
 internal sealed class Exim : IAsyncDisposable
 {
@@ -35,27 +36,37 @@ internal sealed class Exim : IAsyncDisposable
     public IReadOnlyList<MimeMessage> Delivered() => Directory.Exists(Path.Combine(folder, "box", "new"))
         ? [.. Directory.GetFiles(Path.Combine(folder, "box", "new")).Select(file => MimeMessage.Load(file))] : [];
 
+    /// <summary>The pause that a server which greylists asks for is over.</summary>
+    public void Know() => File.WriteAllText(Path.Combine(folder, "known"), "");
+
     private async Task StartAsync()
     {
         var configuration = Path.Combine(folder, "exim.conf");
-        await File.WriteAllTextAsync(configuration, $"""
+        await File.WriteAllTextAsync(configuration, $$"""
             local_interfaces = 127.0.0.1
-            daemon_smtp_ports = {Port}
+            daemon_smtp_ports = {{Port}}
             keep_environment =
             tls_advertise_hosts =
             exim_user = mail
             exim_group = mail
-            spool_directory = {folder}/spool
-            log_file_path = {folder}/log/%s
-            pid_file_path = {folder}/exim.pid
+            spool_directory = {{folder}}/spool
+            log_file_path = {{folder}}/log/%s
+            pid_file_path = {{folder}}/exim.pid
             primary_hostname = mail.test
             qualify_domain = mail.test
             host_lookup =
             rfc1413_query_timeout = 0s
             acl_smtp_rcpt = take
-            acl_smtp_data = take
+            acl_smtp_data = all
             begin acl
             take:
+              deny local_parts = gone
+                message = there is no such person
+              defer local_parts = grey
+                condition = ${if exists{{{folder}}/known}{no}{yes} }
+                message = not known yet, come back later
+              accept
+            all:
               accept
             begin routers
             all:
@@ -64,7 +75,7 @@ internal sealed class Exim : IAsyncDisposable
             begin transports
             box:
               driver = appendfile
-              directory = {folder}/box
+              directory = {{folder}}/box
               maildir_format
               create_directory
               user = mail

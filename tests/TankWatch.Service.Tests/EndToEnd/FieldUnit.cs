@@ -25,7 +25,8 @@ internal sealed class FieldUnit(int number)
 
     public string Site { get; } = $"house-{number:00}";
 
-    public string SiteJson => SampleSite.Json(Site, Id, $"House {number}");
+    public string SiteJson => SampleSite.Json(
+        Site, Id, $"House {number}", $$"""[ { "name": "Caretaker", "email": "caretaker{{number}}@example.org", "role": "caretaker", "language": "en" } ]""");
 
     public SitePlan Plan => SampleSite.Plan(SiteJson);
 

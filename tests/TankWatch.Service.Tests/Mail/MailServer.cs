@@ -14,8 +14,12 @@ internal sealed class MailServer : MessageStore, IAsyncDisposable
 {
     private readonly CancellationTokenSource stop = new();
     private Task running = Task.CompletedTask;
+    private int sessions;
 
     public int Port { get; } = FreePort();
+
+    /// <summary>Connections so far.</summary>
+    public int Sessions => Volatile.Read(ref sessions);
 
     /// <summary>All mails that were offered, whatever was answered.</summary>
     public ConcurrentQueue<MimeMessage> Offered { get; } = [];
@@ -28,7 +32,9 @@ internal sealed class MailServer : MessageStore, IAsyncDisposable
             .Endpoint(endpoint => endpoint.Endpoint(new IPEndPoint(IPAddress.Loopback, Port))).Build();
         var services = new SmtpServer.ComponentModel.ServiceProvider();
         services.Add((IMessageStore)this);
-        running = new SmtpServer.SmtpServer(options, services).StartAsync(stop.Token);
+        var server = new SmtpServer.SmtpServer(options, services);
+        server.SessionCreated += (_, _) => Interlocked.Increment(ref sessions);
+        running = server.StartAsync(stop.Token);
         return this;
     }
 

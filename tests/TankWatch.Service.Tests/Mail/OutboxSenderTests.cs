@@ -94,7 +94,7 @@ public sealed class OutboxSenderTests
         Letters.Post(rig, Letters.Letter(rig, "a1.1"), Letters.Letter(rig, "a1.2"));
         using var sender = Sender(rig, new SmtpTransport(new MailOptions { SmtpHost = "127.0.0.1", SmtpPort = MailServer.FreePort() }));
         await sender.SendDueAsync(Stop);
-        Assert.All(rig.Ledger.ListOutbox(null, 10), entry => Assert.Equal((1, null), (entry.Attempts, entry.SentAt)));
+        Assert.All(rig.Ledger.ListOutbox(null, 10), entry => Assert.Equal((0, null, WaitReason.Outage), (entry.Attempts, entry.SentAt, entry.WaitedFor)));
         var stage = rig.Ready.Stages.Single(stage => stage.Name == "mail");
         Assert.Contains("cannot be used", stage.Reason, StringComparison.Ordinal);
         Assert.False(stage.Essential);
@@ -167,6 +167,6 @@ public sealed class OutboxSenderTests
 
     private static SmtpTransport Smtp(MailServer server) => new(new MailOptions { SmtpHost = "127.0.0.1", SmtpPort = server.Port });
 
-    private static OutboxSender Sender(Rig rig, IMailTransport transport) =>
+    internal static OutboxSender Sender(Rig rig, IMailTransport transport) =>
         new(rig.Ledger, rig.Composer, transport, rig.Bell, rig.Ready, rig.Metrics, rig.Traces, rig.Time, NullLogger<OutboxSender>.Instance);
 }

@@ -72,6 +72,10 @@ public sealed class SelfWatchTests
             }
         }
 
+        public Task<string?> OpenAsync(CancellationToken stop) => Task.FromResult<string?>(null);
+
+        public Task RestAsync() => Task.CompletedTask;
+
         public Task<MailOutcome> SendAsync(string key, MimeKit.MimeMessage message, CancellationToken stop)
         {
             Mails++;

@@ -58,6 +58,10 @@ public sealed class PushTests
             await mails.SendDueAsync(Stop);
         }
 
+        public Task<string?> OpenAsync(CancellationToken stop) => Task.FromResult<string?>(null);
+
+        public Task RestAsync() => Task.CompletedTask;
+
         public Task<MailOutcome> SendAsync(string key, MimeMessage message, CancellationToken stop)
         {
             Mails.Add(message.Subject!);

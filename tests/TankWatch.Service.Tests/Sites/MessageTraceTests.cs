@@ -102,7 +102,10 @@ public sealed class MessageTraceTests
         await using var rig = Rig.New();
         using var heard = new Heard(rig.Traces);
         Letters.Post(rig, Letters.Letter(rig));
-        await SendDueAsync(rig, new SmtpTransport(new MailOptions { SmtpHost = "127.0.0.1", SmtpPort = MailServer.FreePort() }));
+        await using var server = new MailServer().Start();
+        server.Answer = _ => new SmtpServer.Protocol.SmtpResponse(SmtpServer.Protocol.SmtpReplyCode.InsufficientStorage, "no room for caretaker@example.org");
+        using var transport = new SmtpTransport(new MailOptions { SmtpHost = "127.0.0.1", SmtpPort = server.Port });
+        await SendDueAsync(rig, transport);
         var mail = Assert.Single(heard.Spans);
         Assert.Equal((ActivityStatusCode.Error, null, "try-later"), (mail.Status, mail.StatusDescription, mail.GetTagItem("error.type")));
         Assert.DoesNotContain(mail.TagObjects, tag => $"{tag.Value}".Contains("caretaker", StringComparison.Ordinal));

@@ -71,7 +71,7 @@ public sealed class VisitMailTests
     {
         await using var rig = Rig.New();
         Plan(rig);
-        var letters = rig.Ledger.ListDue(rig.Time.GetUtcNow(), 10);
+        var letters = rig.Ledger.ListOverdue(rig.Time.GetUtcNow(), rig.Time.GetUtcNow());
         rig.Clock.Advance(TimeSpan.FromHours(3));
         var calendars = letters.Select(letter => ((VisitMail)letter.Mail, letter.CreatedAt)).Select(one =>
             ((string[])[.. Enumerable.Range(0, 2).Select(_ => rig.Composer.Visits.TryCompose(one.Item1, [], one.CreatedAt, out var fault)!.BodyParts.OfType<TextPart>().Last().Text)]).Distinct());
@@ -94,9 +94,9 @@ public sealed class VisitMailTests
         await using var rig = Rig.New();
         var visit = Plan(rig);
         Assert.True(rig.Ledger.PutContract(visit.Site, new(new(2026, 1, 1), null, System.Collections.Immutable.ImmutableSortedDictionary<Core.Findings.Priority, int>.Empty, WorkingHours.Always, 0, 1)));
-        Assert.Equal(2, rig.Ledger.ListDue(rig.Time.GetUtcNow(), 10).Count);
+        Assert.Equal(2, rig.Ledger.ListOverdue(rig.Time.GetUtcNow(), rig.Time.GetUtcNow()).Count);
         Assert.True(rig.Ledger.DeleteSite(visit.Site));
-        Assert.Empty(rig.Ledger.ListDue(rig.Time.GetUtcNow(), 10));
+        Assert.Empty(rig.Ledger.ListOverdue(rig.Time.GetUtcNow(), rig.Time.GetUtcNow()));
         Assert.Null(rig.Ledger.FindVisit(visit.Id));
         Assert.Null(rig.Ledger.FindContract(visit.Site));
     }
