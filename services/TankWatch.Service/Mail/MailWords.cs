@@ -25,7 +25,7 @@ public static class MailWords
             sections = [sections[0] with { Link = link }, .. sections.Skip(1)];
         }
 
-        return new(letter.To, letter.MessageId, createdAt, Subject(letter, language), sections, Footer(letter, language))
+        return new(letter.To, letter.MessageId, createdAt, Subject(letter, language, isReply: thread.Count > 0), sections, Footer(letter, language))
         {
             Thread = thread, Unsubscribe = IsDuty(letter) ? null : UnsubscribeLink(letter.To, language, links),
         };
@@ -35,10 +35,13 @@ public static class MailWords
     public static Language LanguageOf(OutboxLetter letter) => Languages.Of(letter.Notification.To.Language);
 
     /// <summary>One per alert, so that mail programs which thread by subject keep the thread; what followed is a reply.</summary>
-    public static string Subject(OutboxLetter letter, Language language)
+    /// <param name="letter">What to say.</param>
+    /// <param name="language">To whom.</param>
+    /// <param name="isReply">They had a mail about this alert before; whoever is asked late had none.</param>
+    public static string Subject(OutboxLetter letter, Language language, bool isReply)
     {
         var subject = OneLine(language.Say(SubjectOf(letter)), SubjectMax);
-        return letter.Notification.ThreadKeys.IsEmpty ? subject : "Re: " + subject;
+        return isReply ? "Re: " + subject : subject;
     }
 
     /// <summary>It goes to somebody whatever they asked for: what is critical, and the faults of this service to those who look after it.</summary>
@@ -48,7 +51,8 @@ public static class MailWords
     internal static Phrase SubjectOf(OutboxLetter letter)
     {
         var finding = letter.Notification.Alert.Finding;
-        return Phrase.Of("mail.subject", ("site", letter.SiteName), ("kind", Terms.Name(finding.Kind)), ("device", finding.Device.Value));
+        return finding.Kind == FindingKind.AreaOutage ? Phrase.Of("mail.subject-area", ("site", letter.SiteName), ("kind", Terms.Name(finding.Kind)))
+            : Phrase.Of("mail.subject", ("site", letter.SiteName), ("kind", Terms.Name(finding.Kind)), ("device", finding.Device.Value));
     }
 
     internal static MailLink? AcknowledgeLink(OutboxLetter letter, DateTimeOffset createdAt, Language language, MailLinks? links) =>
@@ -67,6 +71,7 @@ public static class MailWords
             new(null, [language.Say(Opening(letter.Notification, zone)), text.Summary]),
             new(language.Say("mail.heading.where"), [.. WhereAndWhen(letter, finding, zone).Select(language.Say)]),
             new(language.Say("mail.heading.seen"), text.Evidence),
+            new(language.Say("mail.heading.follows"), letter.Notification.Consequences.IsDefaultOrEmpty ? [] : [.. letter.Notification.Consequences.Select(follows => language.Say(follows.Text.Summary))]),
             new(language.Say("mail.heading.sure"), [.. Size(finding).Concat(Causes(finding)).Select(language.Say)]),
         };
         if (letter.Notification.Reason != NotifyReason.Cleared)
@@ -113,7 +118,11 @@ public static class MailWords
 
     private static IEnumerable<Phrase> WhereAndWhen(OutboxLetter letter, Finding finding, TimeZoneInfo zone)
     {
-        yield return Phrase.Of("mail.where", ("name", letter.SiteName), ("site", letter.Notification.Alert.Site.Value), ("device", finding.Device.Value));
+        if (!letter.Notification.Alert.Site.IsNone)
+        {
+            yield return Phrase.Of("mail.where", ("name", letter.SiteName), ("site", letter.Notification.Alert.Site.Value), ("device", finding.Device.Value));
+        }
+
         yield return Phrase.Of("mail.since", ("at", Local(finding.Since, zone)));
         if (letter.Notification.Alert.Correction == AlertCorrection.Moved)
         {

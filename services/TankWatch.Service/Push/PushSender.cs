@@ -106,7 +106,7 @@ internal sealed partial class PushSender(
         var zone = TimeZoneInfo.TryFindSystemTimeZoneById(letter.TimeZone, out var found) ? found : TimeZoneInfo.Utc;
         return JsonSerializer.Serialize(new Dictionary<string, string>
         {
-            ["title"] = MailWords.OneLine(MailWords.Subject(letter, language), 120),
+            ["title"] = MailWords.OneLine(MailWords.Subject(letter, language, isReply: false), 120),
             ["body"] = MailWords.OneLine(language.Say(MailWords.Opening(letter.Notification, zone)), 200) + "\n" + MailWords.OneLine(language.Say(alert.Finding.Text.Summary), 400),
             ["tag"] = alert.Id,
             ["address"] = $"/alerts/{alert.Id}",

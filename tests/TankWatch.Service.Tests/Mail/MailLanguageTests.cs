@@ -97,7 +97,7 @@ public sealed class MailLanguageTests
         var letter = Letter(rig, "en", kind, reason, correction);
         string[] data = ["Alder Row", "alder-row", "Asia/Kathmandu", "roof", letter.Notification.Alert.Id];
         var lines = MailWords.Sections(letter, PseudoLanguage.Made).SelectMany(section => section.Lines.Prepend(section.Heading ?? ""))
-            .Append(MailWords.Subject(letter, PseudoLanguage.Made)).Concat(MailWords.Footer(letter, PseudoLanguage.Made));
+            .Append(MailWords.Subject(letter, PseudoLanguage.Made, isReply: false)).Concat(MailWords.Footer(letter, PseudoLanguage.Made));
         Assert.All(lines, line => Assert.Equal(("", line), (PseudoLanguage.Strangers(line, data), line)));
     }
 
