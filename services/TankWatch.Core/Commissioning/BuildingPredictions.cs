@@ -1,6 +1,7 @@
 using TankWatch.Core.Findings.Rules;
 using TankWatch.Core.Hydraulics;
 using TankWatch.Core.Sites;
+using TankWatch.Core.Texts;
 
 namespace TankWatch.Core.Commissioning;
 
@@ -13,7 +14,7 @@ internal static class BuildingPredictions
     /// <summary>Half a day, as a building under an intermittent supply stores in its sump (common practice, no source).</summary>
     private const double LeastSumpHours = 12;
 
-    private static readonly string PerPerson = $"at {Practice.Number(Demand.LitresPerPersonADay)} litres a person and day";
+    private static readonly PhraseNumber PerPerson = Practice.Number(Demand.LitresPerPersonADay);
 
     public static IEnumerable<Prediction?> Of(SitePlan plan)
     {
@@ -43,10 +44,10 @@ internal static class BuildingPredictions
         var size = Practice.OfBand(band.Value / use);
         var starts = 24 / Between(plan, band, use).TotalHours;
         var outlook = starts > MostUsualStarts ? Outlook.Look : Outlook.Fine;
-        var text = $"What stands between the lowest and the highest probe serves {people} people for about {Hours(size.Value)}, {PerPerson}: about {Practice.Number(starts)} fills a day.";
+        var text = Phrase.Of("expect.storage", ("people", people), ("span", Hours(size.Value)), ("each", PerPerson), ("fills", Practice.Number(starts)));
         return new(
             PredictionKind.Storage, null, null, size, "h", outlook,
-            outlook == Outlook.Fine ? text : text + " More than 8 wear a pump: have the lowest probe set lower or the highest one higher, if the tank allows it.",
+            outlook == Outlook.Fine ? text : Practice.Sentences(text, Phrase.Of("expect.storage.wear", ("n", MostUsualStarts))),
             outlook == Outlook.Fine ? [] : Cautions.PumpAndTank);
     }
 
@@ -64,11 +65,11 @@ internal static class BuildingPredictions
         Litres Usable(Func<Tank, Litres> at) => new(tanks.Sum(tank => Math.Max(0, at(tank).Value - tank.FireReserve.Value)));
         var (low, high) = Demand.HoursToEmpty(Usable(tank => tank.Probes[0].Volume), Usable(tank => tank.Probes[^1].Volume), use);
         var within = tanks.Find(tank => tank.FireReserve.Value >= tank.Probes[0].Volume.Value);
-        var full = high > low ? $", and for {Hours(high)} from the highest" : "";
+        (string, PhraseValue)[] about = [("people", people), ("low", Hours(low)), ("each", PerPerson)];
+        var text = high > low ? Phrase.Of("expect.without-pump.full", [.. about, ("high", Hours(high))]) : Phrase.Of("expect.without-pump", about);
         return new(
             PredictionKind.TimeWithoutPump, null, null, new(low, low, high), "h", within is null ? Outlook.Fine : Outlook.Look,
-            $"If no pump can run, {people} people have water for {Hours(low)} from the lowest probe, where a fill should begin{full}, {PerPerson}."
-            + (within is null ? "" : $" The lowest probe of {within.Id} lies within its fire reserve: the reserve is drawn on before any fill begins. Have the probe set higher."),
+            within is null ? text : Practice.Sentences(text, Phrase.Of("expect.without-pump.reserve", ("tank", within.Id.Value))),
             within is null ? [] : Cautions.PumpAndTank);
     }
 
@@ -80,11 +81,11 @@ internal static class BuildingPredictions
         Litres Usable(Func<Tank, double> at) => new(sumps.Sum(sump => Math.Max(0, at(sump) - Lost(sump))));
         var (low, high) = Demand.HoursToEmpty(Usable(Top), Usable(sump => sump.Capacity.Value), use);
         var outlook = low < LeastSumpHours ? Outlook.Look : Outlook.Fine;
+        var text = Phrase.Of("expect.sump", ("people", people), ("span", Practice.Between(Cycle.Span(60 * low), Cycle.Span(60 * high))), ("each", PerPerson));
         return new(
             PredictionKind.SumpStorage, null, null, new(low, low, high), "h", outlook,
-            $"A full sump serves {people} people for {Practice.Between(Cycle.Span(60 * low), Cycle.Span(60 * high))} without any supply, {PerPerson}."
-            + (outlook == Outlook.Fine ? "" : " Less than half a day is little where the supply comes and goes."), []);
+            outlook == Outlook.Fine ? text : Practice.Sentences(text, Phrase.Of("expect.sump.little")), []);
     }
 
-    private static string Hours(double hours) => Practice.Lasting(Cycle.Span(60 * hours));
+    private static Phrase Hours(double hours) => Practice.Lasting(Cycle.Span(60 * hours));
 }

@@ -1,6 +1,6 @@
-using System.Globalization;
 using TankWatch.Core.Findings.Rules;
 using TankWatch.Core.Sites;
+using TankWatch.Core.Texts;
 
 namespace TankWatch.Core.Commissioning;
 
@@ -29,22 +29,25 @@ internal static class Practice
 
     public static Litres BandOf(Tank tank) => tank.Probes.IsEmpty ? default : new(tank.Probes[^1].Volume.Value - tank.Probes[0].Volume.Value);
 
-    /// <summary>"80", "2.4", "0.31".</summary>
-    public static string Number(double value) => value.ToString(value >= 10 ? "0" : value >= 1 ? "0.#" : "0.##", CultureInfo.InvariantCulture);
+    /// <summary>As fine as it is worth telling: 80, 2.4, 0.31. Its gap is <c>{name:fine}</c>.</summary>
+    public static PhraseNumber Number(double value) => new(Math.Round(value, value >= 10 ? 0 : value >= 1 ? 1 : 2));
 
     /// <summary>"49 to 148 minutes"; the unit is the longer one's.</summary>
-    public static string Between(TimeSpan low, TimeSpan high)
+    public static Phrase Between(TimeSpan low, TimeSpan high)
     {
-        var (unit, name) = high switch
+        var (unit, range, same) = high switch
         {
-            { TotalSeconds: < 200 } => (TimeSpan.FromSeconds(1), "seconds"),
-            { TotalMinutes: < 200 } => (TimeSpan.FromMinutes(1), "minutes"),
-            { TotalHours: < 72 } => (TimeSpan.FromHours(1), "hours"),
-            _ => (TimeSpan.FromDays(1), "days"),
+            { TotalSeconds: < 200 } => (TimeSpan.FromSeconds(1), "expect.seconds", "span.seconds"),
+            { TotalMinutes: < 200 } => (TimeSpan.FromMinutes(1), "expect.minutes", "span.minutes"),
+            { TotalHours: < 72 } => (TimeSpan.FromHours(1), "expect.hours", "span.hours"),
+            _ => (TimeSpan.FromDays(1), "expect.days", "span.days"),
         };
         var (from, to) = (Number(low / unit), Number(high / unit));
-        return from == to ? $"{to} {name}" : $"{from} to {to} {name}";
+        return from == to ? Phrase.Of(same, ("n", to)) : Phrase.Of(range, ("low", from), ("high", to));
     }
 
-    public static string Lasting(TimeSpan time) => Between(time, time);
+    public static Phrase Lasting(TimeSpan time) => Between(time, time);
+
+    /// <summary>One sentence after the other.</summary>
+    public static Phrase Sentences(params IEnumerable<Phrase> sentences) => Phrase.Of("sentences", ("all", PhraseList.Of(ListStyle.Sentences, sentences)));
 }

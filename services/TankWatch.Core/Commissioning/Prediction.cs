@@ -37,7 +37,7 @@ public readonly record struct Expected(double Value, double Low, double High);
 /// <param name="Text">Plain sentences for an installer.</param>
 /// <param name="Cautions">What can hurt someone who follows them; empty where nobody has to go anywhere.</param>
 public sealed record Prediction(
-    PredictionKind Kind, DeviceId? Pump, DeviceId? Tank, Expected? Size, string Unit, Outlook Outlook, string Text, ImmutableArray<Phrase> Cautions);
+    PredictionKind Kind, DeviceId? Pump, DeviceId? Tank, Expected? Size, string Unit, Outlook Outlook, Phrase Text, ImmutableArray<Phrase> Cautions);
 
 /// <summary>The published names.</summary>
 public static class PredictionNames

@@ -12,8 +12,6 @@ internal static class PumpPredictions
     /// <summary>A seal that runs dry is harmed within tens of seconds to a few minutes (common practice, no source).</summary>
     private static readonly TimeSpan LongestDryWait = TimeSpan.FromSeconds(60);
 
-    private const string AsAssumed = " (assumed: the site file does not say)";
-
     public static IEnumerable<Prediction?> Of(SitePlan plan, Pump pump) =>
         [Delivery(pump), .. pump.To.Select(tank => FillTime(pump, plan.Tanks[tank])), Starts(plan, pump), DryRunWait(pump), RestartBand(plan, pump), Energy(pump)];
 
@@ -31,21 +29,24 @@ internal static class PumpPredictions
         var (outlook, verdict) = Rating(pump, watts, lift);
         return Say(
             PredictionKind.Delivery, pump, null, size, "L/min", outlook,
-            $"With {Practice.Number(watts)} W over a lift of {Practice.Number(lift)} m, pump {pump.Id} should deliver {Practice.Number(size.Low)} to {Practice.Number(size.High)} litres a minute; "
-            + $"more than {Practice.Number(Math.Ceiling(With(1)))} is impossible.{verdict}");
+            Practice.Sentences([
+                Phrase.Of(
+                    "expect.delivery", ("watts", Practice.Number(watts)), ("lift", Practice.Number(lift)), ("pump", pump.Id.Value), ("low", Practice.Number(size.Low)),
+                    ("high", Practice.Number(size.High)), ("most", Practice.Number(Math.Ceiling(With(1))))),
+                .. verdict]));
     }
 
-    private static (Outlook Outlook, string Text) Rating(Pump pump, double watts, double lift)
+    private static (Outlook Outlook, Phrase[] Said) Rating(Pump pump, double watts, double lift)
     {
         if (pump.RatedDelivery is not { } rated)
         {
-            return (Outlook.Fine, "");
+            return (Outlook.Fine, []);
         }
 
         // What is called impossible rests on the lift alone and on the lightest water; friction rests on a riser no longer than the lift.
         if (Lifting.Watts(rated, lift, Water.Density(Water.WarmestCelsius)) > watts)
         {
-            return (Outlook.Fault, $" Its rating of {Practice.Number(rated.Value)} is more than this power can lift: the power, the lift or the rating in the site file is wrong.");
+            return (Outlook.Fault, [Phrase.Of("expect.rating.impossible", ("rated", Practice.Number(rated.Value)))]);
         }
 
         Riser? riser = pump.Riser is { } volume ? new(volume, lift) : null;
@@ -53,13 +54,13 @@ internal static class PumpPredictions
         var efficiency = Lifting.Watts(rated, head, Water.Density(Water.UsualCelsius)) / watts;
         if (efficiency <= Practice.MostEfficiency)
         {
-            return (Outlook.Fine, $" Its rating of {Practice.Number(rated.Value)} can be true.");
+            return (Outlook.Fine, [Phrase.Of("expect.rating.true", ("rated", Practice.Number(rated.Value)))]);
         }
 
-        var through = riser is { } pipe ? $" through a riser about {Practice.Number(pipe.Diameter * 1000)} mm wide" : "";
+        (string, PhraseValue)[] doubt = [("rated", Practice.Number(rated.Value)), ("needs", Practice.Number(efficiency * watts)), ("watts", Practice.Number(watts))];
         return (
-            Outlook.Look, $" Its rating of {Practice.Number(rated.Value)}{through} is doubtful: at that rate the water alone would take {Practice.Number(efficiency * watts)} of its {Practice.Number(watts)} W, and sets of this kind put at most six tenths of their power into it."
-            + " Check power, lift, riser and rating in the site file.");
+            Outlook.Look,
+            [riser is { } pipe ? Phrase.Of("expect.rating.doubtful.riser", [.. doubt, ("width", Practice.Number(pipe.Diameter * 1000))]) : Phrase.Of("expect.rating.doubtful", doubt)]);
     }
 
     private static Prediction? FillTime(Pump pump, Tank tank)
@@ -71,10 +72,10 @@ internal static class PumpPredictions
         }
 
         var (size, outlook) = Run(pump, band, rated);
-        var text = $"Pump {pump.Id} should fill {tank.Id} from its lowest to its highest probe in {Lasting(size)}, and takes longer while much water is used.";
+        var text = Phrase.Of("expect.fill", ("pump", pump.Id.Value), ("tank", tank.Id.Value), ("span", Lasting(size)));
         return Say(
             PredictionKind.FillTime, pump, tank, size, "min", outlook,
-            text + TooShort(pump, outlook, "the probes are too close together; have the lowest set lower or the highest set higher"), Cautions.PumpAndTank);
+            Practice.Sentences([text, .. TooShort(pump, outlook, "expect.short.tank", "expect.short.tank.if")]), Cautions.PumpAndTank);
     }
 
     private static Prediction? RestartBand(SitePlan plan, Pump pump)
@@ -85,10 +86,10 @@ internal static class PumpPredictions
         }
 
         var (size, outlook) = Run(pump, new(restart.Volume.Value - cutOut.Volume.Value), rated);
-        var text = $"After a cut-out, what stands between the two lowest probes of {sump.Id} keeps pump {pump.Id} running for {Lasting(size)}.";
+        var text = Phrase.Of("expect.restart", ("sump", sump.Id.Value), ("pump", pump.Id.Value), ("span", Lasting(size)));
         return Say(
             PredictionKind.RestartBand, pump, sump, size, "min", outlook,
-            text + TooShort(pump, outlook, "the two lowest probes of the sump are too close together; have the second one set higher"), Cautions.PumpAndSump);
+            Practice.Sentences([text, .. TooShort(pump, outlook, "expect.short.sump", "expect.short.sump.if")]), Cautions.PumpAndSump);
     }
 
     /// <summary>How long a run over a band lasts, minutes, and whether the motor stands it.</summary>
@@ -99,9 +100,10 @@ internal static class PumpPredictions
         return (size, size.High < shortest ? Outlook.Fault : size.Low < shortest ? Outlook.Look : Outlook.Fine);
     }
 
-    private static string TooShort(Pump pump, Outlook outlook, string why) => outlook == Outlook.Fine
-        ? ""
-        : $" Its motor needs runs of {Practice.Lasting(pump.MinRun)}{(pump.MinRunAssumed ? AsAssumed : "")}: {(outlook == Outlook.Fault ? why : $"if it delivers all of its rating, {why}")}.";
+    private static Phrase[] TooShort(Pump pump, Outlook outlook, string surely, string ifItDeliversAll) =>
+        outlook == Outlook.Fine ? [] : [Phrase.Of(outlook == Outlook.Fault ? surely : ifItDeliversAll, ("span", Practice.Lasting(pump.MinRun)), ("assumed", Assumed(pump.MinRunAssumed)))];
+
+    private static Phrase Assumed(bool isAssumed) => isAssumed ? Phrase.Of("expect.assumed") : Phrase.Literal("");
 
     private static Prediction? Starts(SitePlan plan, Pump pump)
     {
@@ -115,15 +117,15 @@ internal static class PumpPredictions
         var size = new Expected(At(Practice.UsualShare, 1), At(Practice.LeastShare, 1 + Practice.BandError), At(Practice.MostShare, 1 - Practice.BandError));
         var most = pump.MaxStartsPerHour;
         var outlook = size.Low > most ? Outlook.Fault : size.High > most ? Outlook.Look : Outlook.Fine;
-        var often = size.High < 1
-            ? $"no more often than every {Practice.Between(Cycle.Span(60 / size.High), Cycle.Span(60 / size.Low))}"
-            : $"at most {Practice.Number(size.Low)} to {Practice.Number(size.High)} times an hour";
-        var text = $"Use of water alone can start pump {pump.Id} {often}; its motor stands {Practice.Number(most)} starts an hour{(pump.MaxStartsAssumed ? AsAssumed : "")}.";
+        (string, PhraseValue)[] about = [("pump", pump.Id.Value), ("most", Practice.Number(most)), ("assumed", Assumed(pump.MaxStartsAssumed))];
+        var text = size.High < 1
+            ? Phrase.Of("expect.starts.seldom", [.. about, ("span", Practice.Between(Cycle.Span(60 / size.High), Cycle.Span(60 / size.Low)))])
+            : Phrase.Of("expect.starts", [.. about, ("low", Practice.Number(size.Low)), ("high", Practice.Number(size.High))]);
         return Say(
             PredictionKind.Starts, pump, null, size, "starts/h", outlook,
-            outlook == Outlook.Fine
-                ? text + " More starts than that come from the probes or the control, not from use."
-                : $"{text} With {Practice.Number(Cycle.LeastBand(most, rated).Value)} litres or more between the lowest and the highest probe it would be safe; now there are {Practice.Number(band)}.",
+            Practice.Sentences(text, outlook == Outlook.Fine
+                ? Phrase.Of("expect.starts.fine")
+                : Phrase.Of("expect.starts.safe", ("litres", Practice.Number(Cycle.LeastBand(most, rated).Value)), ("now", Practice.Number(band)))),
             Cautions.PumpAndTank);
     }
 
@@ -136,11 +138,12 @@ internal static class PumpPredictions
 
         TimeSpan At(double share) => Cycle.Fill(riser, new(share * rated.Value));
         var (low, high) = (At(Practice.MostShare), At(Practice.LeastShare));
-        var text = $"When its riser has run empty, the water of pump {pump.Id} takes {Practice.Between(low, high)} to reach the tank. Its dry-run protection must wait longer than {Practice.Lasting(TimeSpan.FromSeconds(Math.Ceiling(high.TotalSeconds)))}, or it stops a healthy pump.";
+        var text = Phrase.Of(
+            "expect.dry-wait", ("pump", pump.Id.Value), ("span", Practice.Between(low, high)), ("wait", Practice.Lasting(TimeSpan.FromSeconds(Math.Ceiling(high.TotalSeconds)))));
         var outlook = high > LongestDryWait ? Outlook.Look : Outlook.Fine;
         return Say(
             PredictionKind.DryRunWait, pump, null, new(At(Practice.UsualShare).TotalSeconds, low.TotalSeconds, high.TotalSeconds), "s", outlook,
-            outlook == Outlook.Fine ? text : $"{text} That is long for a pump that really is dry: have the non-return valve checked, for it keeps the riser full, and the riser's litres in the site file.")
+            outlook == Outlook.Fine ? text : Practice.Sentences(text, Phrase.Of("expect.dry-wait.long")))
             with { Cautions = Cautions.Pump }; // Fine or not, somebody sets the protection.
     }
 
@@ -157,12 +160,13 @@ internal static class PumpPredictions
         var floor = Lifting.EnergyFloor(lift, Water.Density(Water.WarmestCelsius));
         return Say(
             PredictionKind.Energy, pump, null, size, "Wh/m³", Outlook.Fine,
-            $"A cubic metre lifted by pump {pump.Id} should take {Practice.Number(size.Low)} to {Practice.Number(size.High)} Wh; less than {Practice.Number(Math.Floor(floor))} is impossible, and would mean wrong data.");
+            Phrase.Of(
+                "expect.energy", ("pump", pump.Id.Value), ("low", Practice.Number(size.Low)), ("high", Practice.Number(size.High)), ("least", Practice.Number(Math.Floor(floor)))));
     }
 
-    private static string Lasting(Expected minutes) => Practice.Between(Cycle.Span(minutes.Low), Cycle.Span(minutes.High));
+    private static Phrase Lasting(Expected minutes) => Practice.Between(Cycle.Span(minutes.Low), Cycle.Span(minutes.High));
 
     private static Prediction Say(
-        PredictionKind kind, Pump pump, Tank? tank, Expected size, string unit, Outlook outlook, string text, ImmutableArray<Phrase> whenWrong = default) =>
+        PredictionKind kind, Pump pump, Tank? tank, Expected size, string unit, Outlook outlook, Phrase text, ImmutableArray<Phrase> whenWrong = default) =>
         new(kind, pump.Id, tank?.Id, size, unit, outlook, text, outlook == Outlook.Fine || whenWrong.IsDefault ? [] : whenWrong);
 }

@@ -1,6 +1,7 @@
 using TankWatch.Core.Findings.Rules;
 using TankWatch.Core.Hydraulics;
 using TankWatch.Core.Sites;
+using TankWatch.Core.Texts;
 
 namespace TankWatch.Core.Commissioning;
 
@@ -23,7 +24,7 @@ internal static class TankPredictions
         {
             return tank.Role == TankRole.Sump ? null : new(
                 PredictionKind.ProbeSpacing, null, tank.Id, null, "L", Outlook.Look,
-                $"One probe both starts and stops the filling of {tank.Id}: only its ripple keeps the starts apart, and how much water comes or goes cannot be told. Have a second one fitted.",
+                Phrase.Of("expect.one-probe", ("tank", tank.Id.Value)),
                 Cautions.PumpAndTank);
         }
 
@@ -32,14 +33,15 @@ internal static class TankPredictions
         double Litres(double error) => error * tank.Capacity.Value;
         var size = new Expected(Litres((DeepError + ShallowError) / 2), Litres(DeepError), Litres(ShallowError));
         var outlook = size.Low >= gap ? Outlook.Fault : size.High >= SpoiltShare * gap ? Outlook.Look : Outlook.Fine;
-        var text = $"Probes {closest} and {closest + 1} of {tank.Id}, counted from the lowest, are the closest, {Practice.Number(gap)} litres apart. "
-            + $"Where each may sit 2.5 cm off, {Practice.Number(size.Low)} to {Practice.Number(size.High)} litres of that are error.";
+        var text = Phrase.Of(
+            "expect.spacing", ("lower", closest), ("upper", closest + 1), ("tank", tank.Id.Value), ("gap", Practice.Number(gap)), ("low", Practice.Number(size.Low)),
+            ("high", Practice.Number(size.High)));
         return new(
             PredictionKind.ProbeSpacing, null, tank.Id, size, "L", outlook, outlook switch
             {
                 Outlook.Fine => text,
-                Outlook.Look => text + " That is much: check the litres of both in the site file, or have them set further apart.",
-                _ => text + " They may even stand in the wrong order: have them set further apart.",
+                Outlook.Look => Practice.Sentences(text, Phrase.Of("expect.spacing.look")),
+                _ => Practice.Sentences(text, Phrase.Of("expect.spacing.fault")),
             },
             outlook == Outlook.Fine ? [] : tank.Role == TankRole.Sump ? Cautions.PumpAndSump : Cautions.PumpAndTank);
     }
@@ -59,12 +61,14 @@ internal static class TankPredictions
         var drawn = plan.Residents is { } people ? Demand.NightLitresPerHour(people) : 0;
         var size = Practice.OfBand(Math.Max(Demand.SmallestCrossing(new(widest), Demand.QuietWindow), drawn));
         var lift = plan.Pumps.FirstOrDefault(pump => pump.To.Contains(tank.Index))?.StaticLiftMetres;
-        var hole = lift is { } head ? $", as through a hole of {Practice.Number(Orifice.HoleMillimetres(size.Value, head))} mm at the foot of the building" : "";
-        var night = drawn > 0 ? $" Of {plan.Residents} people some still draw about {Practice.Number(drawn)} litres an hour at night." : "";
-        return new(
-            PredictionKind.NightLeak, null, tank.Id, size, "L/h", Outlook.Fine,
-            $"One quiet night of {Practice.Lasting(Demand.QuietWindow)} shows a leak from {tank.Id} of {Practice.Number(size.Value)} litres an hour or more{hole}. "
-            + $"A smaller one takes several nights to tell; a lavatory that keeps running loses about {Practice.Number(Demand.RunningToiletLitresPerHour)}.{night}", []);
+        (string, PhraseValue)[] about = [("span", Practice.Lasting(Demand.QuietWindow)), ("tank", tank.Id.Value), ("litres", Practice.Number(size.Value))];
+        Phrase[] said =
+        [
+            lift is { } head ? Phrase.Of("expect.night.hole", [.. about, ("size", Practice.Number(Orifice.HoleMillimetres(size.Value, head)))]) : Phrase.Of("expect.night", about),
+            Phrase.Of("expect.night.smaller", ("litres", Practice.Number(Demand.RunningToiletLitresPerHour))),
+            .. drawn > 0 ? [Phrase.Of("expect.night.drawn", ("people", plan.Residents!.Value), ("litres", Practice.Number(drawn)))] : Array.Empty<Phrase>(),
+        ];
+        return new(PredictionKind.NightLeak, null, tank.Id, size, "L/h", Outlook.Fine, Practice.Sentences(said), []);
     }
 
     /// <summary>Litres between probe <paramref name="upper"/> and the one below it.</summary>

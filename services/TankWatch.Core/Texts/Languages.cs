@@ -22,19 +22,25 @@ public static class Languages
         Load("pt", "Portuguese", "Português", CultureInfo.GetCultureInfo("pt"), Plurals.BelowTwo, English),
     ];
 
+    /// <summary>
+    /// A made-up language for tests and for whoever looks for words that stand in the code: it is in no list, and is had by asking for <c>qps</c>, the tag
+    /// that Unicode keeps for such ones.
+    /// </summary>
+    public static readonly Language Pseudo = PseudoTexts.Make(ResourcesOf("en"));
+
     /// <summary>The language that a site file or a browser asks for; English when it is none of these.</summary>
     /// <param name="tag">BCP 47, in any case; what follows the language (<c>pt-BR</c>) is passed over.</param>
     public static Language Of(string? tag)
     {
         foreach (var language in All)
         {
-            if (tag is not null && tag.StartsWith(language.Tag, StringComparison.OrdinalIgnoreCase) && (tag.Length == language.Tag.Length || tag[language.Tag.Length] is '-' or '_'))
+            if (IsOf(language, tag))
             {
                 return language;
             }
         }
 
-        return English;
+        return IsOf(Pseudo, tag) ? Pseudo : English;
     }
 
     /// <summary>The texts as they stand in the resources, by key: those of findings and mails, and of each area of the pages.</summary>
@@ -53,6 +59,9 @@ public static class Languages
 
         return texts;
     }
+
+    private static bool IsOf(Language language, string? tag) =>
+        tag is not null && tag.StartsWith(language.Tag, StringComparison.OrdinalIgnoreCase) && (tag.Length == language.Tag.Length || tag[language.Tag.Length] is '-' or '_');
 
     private static Language Load(string tag, string englishName, string ownName, CultureInfo culture, Plurals plurals, Language? fallback) =>
         new(tag, englishName, ownName, culture, plurals, ResourcesOf(tag), fallback);

@@ -66,7 +66,7 @@ public static class Phrasebook
                 output.Append(name.Name);
                 break;
             case PhraseNumber number:
-                output.Append(number.Value.ToString(format == "n" ? "#,0.#" : "0.#", language.Culture));
+                output.Append(number.Value.ToString(format switch { "n" => "#,0.#", "fine" => "0.##", _ => "0.#" }, language.Culture));
                 break;
             case PhraseMoment moment:
                 output.Append(moment.At.ToString(language.Say("format." + (format ?? "moment")), language.Culture));

@@ -89,7 +89,7 @@ public abstract record TemplatePart;
 public sealed record LiteralPart(string Text) : TemplatePart;
 
 /// <param name="Name">Of the argument that stands here.</param>
-/// <param name="Format">Of a number, <c>n</c>: with the thousands set apart; of a moment, which <c>format.</c> pattern; null: the plain one.</param>
+/// <param name="Format">Of a number, <c>n</c>: with the thousands set apart, <c>fine</c>: to a hundredth; of a moment, which <c>format.</c> pattern; null: the plain one.</param>
 public sealed record SlotPart(string Name, string? Format) : TemplatePart;
 
 /// <param name="Name">Of the number that decides.</param>

@@ -3,6 +3,8 @@ using System.Text;
 using Microsoft.AspNetCore.Http.HttpResults;
 using Microsoft.AspNetCore.Mvc;
 using TankWatch.Core;
+using TankWatch.Core.Alerts;
+using TankWatch.Core.Texts;
 using TankWatch.Service.Api.Contract;
 using TankWatch.Service.Sites;
 using TankWatch.Service.Storage;
@@ -54,34 +56,45 @@ internal sealed class AlertDesk(LedgerStore ledger, SiteDirectory directory)
     /// <param name="stop">The request's end.</param>
     /// <param name="written">What they wrote, to be checked; null when they wrote nothing.</param>
     public async Task<Results<Ok<AlertJson>, ProblemHttpResult>> DoAsync(
-        string id, Caller caller, AlertCommand command, CancellationToken stop, params string?[] written)
+        string id, Caller caller, AlertCommand command, CancellationToken stop, params string?[] written) =>
+        await AskAsync(id, caller, command, stop, written) switch
+        {
+            (StatusCodes.Status200OK, { } alert, _) => TypedResults.Ok(AlertJson.Of(alert)),
+            (StatusCodes.Status400BadRequest, _, { } fault) => Problems.BadRequest(Languages.English.Say(fault)),
+            (StatusCodes.Status409Conflict, _, { } reason) => Problems.Conflict(Languages.English.Say(reason)),
+            _ => AlertRoutes.NoAlert(),
+        };
+
+    /// <summary>The same for who says it in another language.</summary>
+    /// <returns>The status of the answer, with the alert as it then is or why nothing was changed; neither for an alert that is not there.</returns>
+    public async Task<(int Status, Alert? Done, Phrase? WhyNot)> AskAsync(string id, Caller caller, AlertCommand command, CancellationToken stop, params string?[] written)
     {
         if (AlertRoutes.Find(id, caller, ledger) is null)
         {
-            return AlertRoutes.NoAlert();
+            return (StatusCodes.Status404NotFound, null, null);
         }
 
         if (written.OfType<string>().Select(FaultOf).FirstOrDefault(fault => fault is not null) is { } fault)
         {
-            return Problems.BadRequest(fault);
+            return (StatusCodes.Status400BadRequest, null, fault);
         }
 
         return await directory.TellAsync(command, stop) switch
         {
-            CommandOutcome.Done done => TypedResults.Ok(AlertJson.Of(done.Alert)),
-            CommandOutcome.Refused refused => Problems.Conflict(refused.Reason),
-            _ => AlertRoutes.NoAlert(),
+            CommandOutcome.Done done => (StatusCodes.Status200OK, done.Alert, null),
+            CommandOutcome.Refused refused => (StatusCodes.Status409Conflict, null, refused.Reason),
+            _ => (StatusCodes.Status404NotFound, null, null),
         };
     }
 
     /// <summary>What is wrong with what was written about a visit; null when nothing is.</summary>
-    public static string? FaultOf(IEnumerable<Core.Contracts.VisitFinding> found, string? notes) =>
+    public static Phrase? FaultOf(IEnumerable<Core.Contracts.VisitFinding> found, string? notes) =>
         found.Select(one => one.CauseFound).Append(notes).OfType<string>().Select(FaultOf).FirstOrDefault(fault => fault is not null);
 
-    private static string? FaultOf(string text) =>
-        text.Length > AlertActions.MaxTextLength || !text.EnumerateRunes().Any(IsVisible)
-            ? $"The text must not be blank, nor longer than {AlertActions.MaxTextLength} characters."
-            : text.Any(c => char.IsControl(c) && c is not ('\n' or '\t')) ? "The text must not hold control characters other than tabs and line feeds." : null;
+    private static Phrase? FaultOf(string text) =>
+        text.Length > AlertActions.MaxTextLength || !text.EnumerateRunes().Any(IsVisible) ? Phrase.Of("refusal.text", ("most", AlertActions.MaxTextLength))
+        : text.Any(c => char.IsControl(c) && c is not ('\n' or '\t')) ? Phrase.Of("refusal.controls")
+        : null;
 
     /// <summary>Leaves a mark on the page by itself.</summary>
     private static bool IsVisible(Rune rune) => Rune.GetUnicodeCategory(rune) is not (

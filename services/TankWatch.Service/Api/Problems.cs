@@ -9,6 +9,7 @@ using Microsoft.AspNetCore.Mvc;
 using Microsoft.AspNetCore.WebUtilities;
 using Microsoft.Data.Sqlite;
 using TankWatch.Service.Storage;
+using TankWatch.Service.Pages;
 
 namespace TankWatch.Service.Api;
 
@@ -125,14 +126,14 @@ internal static partial class Problems
         !context.Request.Path.StartsWithSegments("/api") && context.Request.GetTypedHeaders().Accept.Any(a =>
             a.MediaType.Equals(MediaTypeNames.Text.Html, StringComparison.OrdinalIgnoreCase) && a.Quality is not 0);
 
-    private static Task SayAsync(HttpContext context, int status) => Pages.PageRoutes.Say(SentenceOf(status), status).ExecuteAsync(context);
+    private static Task SayAsync(HttpContext context, int status) => PageRoutes.Say(SentenceOf(status), status).ExecuteAsync(context);
 
     private static string SentenceOf(int status) => status switch
     {
-        StatusCodes.Status404NotFound => "There is no such page.",
-        StatusCodes.Status400BadRequest => "This form was too old or not complete. Go back, load the page again and repeat it.",
-        StatusCodes.Status503ServiceUnavailable => "The store cannot be used at the moment; nothing was changed.",
-        _ => $"This did not work ({status} {ReasonPhrases.GetReasonPhrase(status)}).",
+        StatusCodes.Status404NotFound => Words.Say("problem.page"),
+        StatusCodes.Status400BadRequest => Words.Say("problem.form"),
+        StatusCodes.Status503ServiceUnavailable => Words.Say("problem.store"),
+        _ => Words.Say("problem.other", ("status", $"{status} {ReasonPhrases.GetReasonPhrase(status)}")),
     };
 
     [GeneratedRegex("parameter \"\\S+ (\\w+)\"")]

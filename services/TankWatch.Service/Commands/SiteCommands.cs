@@ -117,7 +117,7 @@ internal static class SiteCommands
         await output.WriteLineAsync("What this installation should do, from its site file alone:");
         foreach (var prediction in predictions.OrderByDescending(p => p.Outlook))
         {
-            await output.WriteLineAsync($"  {PredictionNames.Of(prediction.Outlook) + ":",-6} {prediction.Text}");
+            await output.WriteLineAsync($"  {PredictionNames.Of(prediction.Outlook) + ":",-6} {Languages.English.Say(prediction.Text)}");
         }
 
         foreach (var caution in predictions.SelectMany(p => p.Cautions).Distinct())

@@ -93,6 +93,7 @@ public static class ServeHost
         app.UseMiddleware<SecurityHeaders>();
         app.UseHostCheck();
         app.UseResponseCompression();
+        app.UsePageLanguage();
         app.UseProblems();
         app.UseHostFiltering();
         app.UseRouting();

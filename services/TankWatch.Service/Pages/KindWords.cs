@@ -7,8 +7,8 @@ namespace TankWatch.Service.Pages;
 internal static class KindWords
 {
     /// <summary>As a heading or a choice: "Leak".</summary>
-    public static string Name(FindingKind kind) => Languages.English.Say(Terms.Name(kind));
+    public static string Name(FindingKind kind) => Words.Say(Terms.Name(kind));
 
     /// <summary>Of a building, to go on after its name and a colon: "it loses water at all hours".</summary>
-    public static string Clause(FindingKind kind) => Languages.English.Say(Terms.Clause(kind));
+    public static string Clause(FindingKind kind) => Words.Say(Terms.Clause(kind));
 }

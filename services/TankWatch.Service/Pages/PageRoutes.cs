@@ -52,7 +52,8 @@ internal static class PageRoutes
             BrowserSession.End(context);
             return TypedResults.Redirect("/");
         });
-        pages.MapReturns("/sign-in", "/sign-out", "/demo/speed", "/demo/first-look");
+        pages.MapLanguage();
+        pages.MapReturns("/sign-in", "/sign-out", "/language", "/demo/speed", "/demo/first-look");
 
         var known = pages.MapGroup("");
         known.LetInTheKnown();
@@ -89,7 +90,7 @@ internal static class PageRoutes
 
             // The first page is where one signs in: there the form is the answer, anywhere else it stands in for one.
             var status = reads && context.Request.Path == "/" ? StatusCodes.Status200OK : StatusCodes.Status401Unauthorized;
-            return Caller.Of(context) is not null ? page(context) : SignIn(reads ? null : "Sign in first.", status).ExecuteAsync(context);
+            return Caller.Of(context) is not null ? page(context) : SignIn(reads ? null : Words.Say("sign-in.first"), status).ExecuteAsync(context);
         };
     });
 
@@ -106,14 +107,14 @@ internal static class PageRoutes
     /// <summary>Where a form leads back to: only ever an address of ours that a header can carry.</summary>
     public static string Back(string? asked, string otherwise) => RedirectHttpResult.IsLocalUrl(asked) && Ascii.IsValid(asked) ? asked! : otherwise;
 
-    /// <summary>The side on which reading begins: turned round on request, for checking; a language will bring its own.</summary>
-    public static string Direction(this HttpContext context) => context.Request.Query["dir"] == "rtl" ? "rtl" : "ltr";
+    /// <summary>The page that is open, for a form that leads back to it; what answered a form has no address of its own.</summary>
+    public static string Here(HttpContext context) => HttpMethods.IsGet(context.Request.Method) ? context.Request.Path + context.Request.QueryString : "/";
 
     private static IResult SignInWith([FromForm] string? key, HttpContext context, BrowserSession session, LedgerStore ledger)
     {
         if (string.IsNullOrWhiteSpace(key) || ledger.FindKey(key.Trim()) is null)
         {
-            return SignIn("No such key is in force.", StatusCodes.Status401Unauthorized);
+            return SignIn(Words.Say("sign-in.no-key"), StatusCodes.Status401Unauthorized);
         }
 
         session.Begin(context, key.Trim());

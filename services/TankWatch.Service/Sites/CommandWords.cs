@@ -1,22 +1,23 @@
 using TankWatch.Core;
 using TankWatch.Core.Alerts;
+using TankWatch.Core.Texts;
 
 namespace TankWatch.Service.Sites;
 
-/// <summary>Why a command changed nothing, for the person who gave it.</summary>
+/// <summary>Why a command changed nothing, for the person who gave it: a clause, to be put into a sentence.</summary>
 internal static class CommandWords
 {
-    public static string WhyNot(AlertCommand command, Alert alert, DateTimeOffset now) => command switch
-    {
-        Shelve shelve when shelve.Until <= now => "an alert is shelved until a time to come, and this one is past",
-        Acknowledge => $"an alert that is {State(alert)} takes no acknowledgement",
-        Shelve => $"an alert that is {State(alert)} is not shelved",
-        Unshelve => $"the alert is not shelved: it is {State(alert)}",
-        TakeOutOfService => $"an alert that is {State(alert)} is not taken out of service",
-        ReturnToService => $"the alert is not out of service: it is {State(alert)}",
-        Close => $"the alert is closed already: it is {State(alert)}",
-        _ => $"the alert is {State(alert)}: nothing was changed",
-    };
-
-    private static string State(Alert alert) => AlertNames.Of(alert.State);
+    public static Phrase WhyNot(AlertCommand command, Alert alert, DateTimeOffset now) => Phrase.Of(
+        command switch
+        {
+            Shelve shelve when shelve.Until <= now => "refusal.past",
+            Acknowledge => "refusal.acknowledge",
+            Shelve => "refusal.shelve",
+            Unshelve => "refusal.unshelve",
+            TakeOutOfService => "refusal.out-of-service",
+            ReturnToService => "refusal.return",
+            Close => "refusal.close",
+            _ => "refusal.nothing",
+        },
+        ("state", Phrase.Of($"alert-state.{AlertNames.Of(alert.State)}")));
 }

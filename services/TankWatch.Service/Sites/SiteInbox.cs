@@ -1,6 +1,7 @@
 using System.Threading.Channels;
 using TankWatch.Core;
 using TankWatch.Core.Alerts;
+using TankWatch.Core.Texts;
 using TankWatch.Service.Ingest;
 
 namespace TankWatch.Service.Sites;
@@ -14,7 +15,7 @@ public abstract record CommandOutcome
     public sealed record NotFound : CommandOutcome;
 
     /// <param name="Reason">For the person, in one line.</param>
-    public sealed record Refused(string Reason) : CommandOutcome;
+    public sealed record Refused(Phrase Reason) : CommandOutcome;
 }
 
 /// <summary>Work for the keeper of all sites.</summary>
@@ -101,7 +102,7 @@ public sealed class SiteInbox
         }
         catch (Exception fault) when (fault is ChannelClosedException || (fault is OperationCanceledException && !stop.IsCancellationRequested))
         {
-            return new CommandOutcome.Refused("the service is going down; nothing was changed");
+            return new CommandOutcome.Refused(Phrase.Of("refusal.going-down"));
         }
     }
 

@@ -1,5 +1,6 @@
 using TankWatch.Core;
 using TankWatch.Core.Alerts;
+using TankWatch.Core.Texts;
 using TankWatch.Service.Configuration;
 using TankWatch.Service.Ingest;
 using TankWatch.Service.Mail;
@@ -19,7 +20,7 @@ public sealed partial class SiteKeeper(
     private const int FailuresNamed = 20;
     private static readonly TimeSpan TickEvery = TimeSpan.FromSeconds(1);
 
-    private static readonly CommandOutcome NotNow = new CommandOutcome.Refused("the site is being built anew; try again in a minute");
+    private static readonly CommandOutcome NotNow = new CommandOutcome.Refused(Phrase.Of("refusal.not-now"));
 
     private readonly MessageJournal journal = new(inbox.Sparkplug, metrics, logger);
     private readonly Folding folding = new(series, options, time, inbox.Wake, logger);

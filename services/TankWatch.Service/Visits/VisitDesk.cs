@@ -1,6 +1,5 @@
 using System.Collections.Immutable;
 using System.Security.Cryptography;
-using Microsoft.AspNetCore.Http.HttpResults;
 using TankWatch.Core;
 using TankWatch.Core.Alerts;
 using TankWatch.Core.Contracts;
@@ -118,14 +117,14 @@ internal sealed class VisitDesk(LedgerStore ledger, MailComposer composer, Outbo
 
         if (AlertDesk.FaultOf(found, notes) is { } unreadable)
         {
-            return Bad(Phrase.Literal(unreadable));
+            return Bad(unreadable);
         }
 
         foreach (var one in found.Where(one => FindAlert(one.Alert, site.Id)?.CauseFound != one.CauseFound))
         {
-            if ((await alerts.DoAsync(one.Alert, caller, new Close(one.Alert, caller.Name, one.CauseFound, notes), stop, one.CauseFound, notes)).Result is ProblemHttpResult problem)
+            if (await alerts.AskAsync(one.Alert, caller, new Close(one.Alert, caller.Name, one.CauseFound, notes), stop, one.CauseFound, notes) is (var status, null, var whyNot))
             {
-                return new VisitOutcome.Refused(problem.StatusCode, Phrase.Literal(problem.ProblemDetails.Detail ?? ""));
+                return new VisitOutcome.Refused(status, whyNot ?? Phrase.Of("problem.alert"));
             }
         }
 

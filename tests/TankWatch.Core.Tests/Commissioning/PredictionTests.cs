@@ -1,6 +1,7 @@
 using TankWatch.Core.Commissioning;
 using TankWatch.Core.Findings.Rules;
 using TankWatch.Core.Sites;
+using TankWatch.Core.Texts;
 using Xunit;
 
 namespace TankWatch.Core.Tests.Commissioning;
@@ -32,7 +33,7 @@ public sealed class PredictionTests
         var fill = One(Plans.House(), PredictionKind.FillTime);
         // 4 300 L at 80 L/min, of which 40 to 80 % come (common practice, CHECKS M [CP]) and at most all; the band is 5 to 10 % off (CHECKS M [CP]).
         Equal((67.19, 48.375, 147.81), fill);
-        Assert.StartsWith("Pump p1 should fill roof from its lowest to its highest probe in 48 to 148 minutes", fill.Text, StringComparison.Ordinal);
+        Assert.StartsWith("Pump p1 should fill roof from its lowest to its highest probe in 48 to 148 minutes", Languages.English.Say(fill.Text), StringComparison.Ordinal);
     }
 
     [Fact]
@@ -41,11 +42,11 @@ public sealed class PredictionTests
         // 52 L at 66 L/min: 47 s; at 40 % of it 118 s.
         var look = One(Plans.Bore([1118, 1144, 1170], ", \"ratedLitresPerMinute\": 66", 1560), PredictionKind.FillTime);
         Assert.Equal(Outlook.Look, look.Outlook);
-        Assert.Contains("runs of 90 seconds (assumed: the site file does not say): if it delivers all of its rating, the probes are too close together", look.Text, StringComparison.Ordinal);
+        Assert.Contains("runs of 90 seconds (assumed: the site file does not say): if it delivers all of its rating, the probes are too close together", Languages.English.Say(look.Text), StringComparison.Ordinal);
         Assert.Equal(Cautions.PumpAndTank, look.Cautions);
         var fault = One(Plans.Bore([1118, 1144, 1170], ", \"ratedLitresPerMinute\": 66, \"minRunSeconds\": 150", 1560), PredictionKind.FillTime);
         Assert.Equal(Outlook.Fault, fault.Outlook);
-        Assert.Contains("Its motor needs runs of 150 seconds: the probes are too close together", fault.Text, StringComparison.Ordinal);
+        Assert.Contains("Its motor needs runs of 150 seconds: the probes are too close together", Languages.English.Say(fault.Text), StringComparison.Ordinal);
     }
 
     [Theory] // Starts an hour that the motor stands, over 300 L at 60 L/min: use causes 3.0 at most (CHECKS C1 [V-2nd, D]), 1.2 at 40 % of the rating.
@@ -57,7 +58,7 @@ public sealed class PredictionTests
         var starts = One(Plans.Bore([300, 600], $", \"ratedLitresPerMinute\": 60, \"maxStartsPerHour\": {Plans.Text(most)}"), PredictionKind.Starts);
         Assert.Equal(outlook, starts.Outlook);
         Equal((2.4, 3.0 * 0.4 / 1.1, 3.0 / 0.9), starts);
-        Assert.Equal(most == 2, starts.Text.Contains("With 450 litres or more", StringComparison.Ordinal)); // 60 · 60 / (4 · 2).
+        Assert.Equal(most == 2, Languages.English.Say(starts.Text).Contains("With 450 litres or more", StringComparison.Ordinal)); // 60 · 60 / (4 · 2).
     }
 
     [Fact]
@@ -78,8 +79,8 @@ public sealed class PredictionTests
     {
         var delivery = One(Plans.Bore([500, 900], $", \"ratedWatts\": 745.7, \"staticLiftMetres\": 20, \"ratedLitresPerMinute\": {Plans.Text(rated)}"), PredictionKind.Delivery);
         Assert.Equal(outlook, delivery.Outlook);
-        Assert.Contains(says, delivery.Text, StringComparison.Ordinal);
-        Assert.Contains("more than 229 is impossible", delivery.Text, StringComparison.Ordinal);
+        Assert.Contains(says, Languages.English.Say(delivery.Text), StringComparison.Ordinal);
+        Assert.Contains("more than 229 is impossible", Languages.English.Say(delivery.Text), StringComparison.Ordinal);
         Equal((0.6 * 102.8, 0.4 * 80, 137.1), delivery, 0.3);
     }
 
@@ -91,7 +92,7 @@ public sealed class PredictionTests
         Assert.Equal(Outlook.Fine, With(20).Outlook);
         var narrow = With(11.11); // CHECKS B5 [D]: 26.6 mm over 20 m.
         Assert.Equal(Outlook.Look, narrow.Outlook);
-        Assert.Contains("through a riser about 27 mm wide is doubtful", narrow.Text, StringComparison.Ordinal);
+        Assert.Contains("through a riser about 27 mm wide is doubtful", Languages.English.Say(narrow.Text), StringComparison.Ordinal);
         Assert.Equal(Outlook.Look, With(1).Outlook);
     }
 
@@ -100,7 +101,7 @@ public sealed class PredictionTests
     {
         var wait = One(Plans.House(""", "riserLitres": 11.11, "dryRunDetector": true"""), PredictionKind.DryRunWait);
         Equal((11.11 / 80 / 0.8 * 60, 11.11 / 80 * 60, 11.11 / 80 / 0.4 * 60), wait);
-        Assert.Contains("must wait longer than 21 seconds", wait.Text, StringComparison.Ordinal);
+        Assert.Contains("must wait longer than 21 seconds", Languages.English.Say(wait.Text), StringComparison.Ordinal);
         Assert.Equal((Outlook.Fine, Cautions.Pump), (wait.Outlook, wait.Cautions));
 
         var tank = Plans.Bore([500, 900], ", \"ratedLitresPerMinute\": 49.5, \"riserLitres\": 11.11, \"dryRunDetector\": true");
@@ -115,7 +116,7 @@ public sealed class PredictionTests
     {
         var energy = One(Plans.Bore([500, 900], ", \"staticLiftMetres\": 18"), PredictionKind.Energy);
         Assert.Equal(122.58, energy.Size!.Value.Value, 122.58 * 0.005); // CHECKS B1 [D]: 18 m, efficiency 0.40.
-        Assert.Contains("less than 48 is impossible", energy.Text, StringComparison.Ordinal); // 2.724 · 18 = 49.0 (CHECKS B1 [D]); of the lightest water 48.65.
+        Assert.Contains("less than 48 is impossible", Languages.English.Say(energy.Text), StringComparison.Ordinal); // 2.724 · 18 = 49.0 (CHECKS B1 [D]); of the lightest water 48.65.
     }
 
     [Fact]
@@ -124,7 +125,7 @@ public sealed class PredictionTests
         Assert.Equal(Outlook.Fine, One(Plans.House(), PredictionKind.RestartBand).Outlook);
         var narrow = One(Plans.House(", \"minRunSeconds\": 7200"), PredictionKind.RestartBand); // 3 300 L at 80 L/min: 41 min; at 40 % 103 min.
         Assert.Equal((Outlook.Fault, Cautions.PumpAndSump), (narrow.Outlook, narrow.Cautions));
-        Assert.Contains("have the second one set higher", narrow.Text, StringComparison.Ordinal);
+        Assert.Contains("have the second one set higher", Languages.English.Say(narrow.Text), StringComparison.Ordinal);
         Assert.Equal(Outlook.Look, One(Plans.House(", \"minRunSeconds\": 3600"), PredictionKind.RestartBand).Outlook);
     }
 

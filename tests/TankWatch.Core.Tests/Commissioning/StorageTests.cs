@@ -1,6 +1,7 @@
 using TankWatch.Core.Commissioning;
 using TankWatch.Core.Sites;
 using TankWatch.Core.Tests.Replaying;
+using TankWatch.Core.Texts;
 using Xunit;
 
 namespace TankWatch.Core.Tests.Commissioning;
@@ -15,7 +16,7 @@ public sealed class StorageTests
     {
         var spacing = One(Plans.Bore([200, 200 + gap, 2200], capacity: 2400), PredictionKind.ProbeSpacing);
         Assert.Equal(outlook, spacing.Outlook);
-        Assert.Equal(outlook == Outlook.Fault, spacing.Text.Contains("the wrong order", StringComparison.Ordinal));
+        Assert.Equal(outlook == Outlook.Fault, Languages.English.Say(spacing.Text).Contains("the wrong order", StringComparison.Ordinal));
         Assert.Equal(outlook == Outlook.Fine, spacing.Cautions.IsEmpty);
     }
 
@@ -41,9 +42,9 @@ public sealed class StorageTests
     {
         var leak = One(Plans.Bore([300, 600, 900], ", \"staticLiftMetres\": 20", site: ", \"residents\": 24"), PredictionKind.NightLeak);
         Assert.Equal(60, leak.Size!.Value.Value, 1e-9); // CHECKS A3 [D]: 300 L in 5 h.
-        Assert.Contains("a hole of 1.3 mm at the foot", leak.Text, StringComparison.Ordinal); // CHECKS B6 [D]: 1 mm at 20 m 34.2 L/h, 2 mm 136.6.
-        Assert.Contains("Of 24 people some still draw about 14 litres an hour", leak.Text, StringComparison.Ordinal); // CHECKS E7 [V, D]: 14.4.
-        Assert.Contains("loses about 32", leak.Text, StringComparison.Ordinal); // CHECKS E6 [V-2nd]: 31.5.
+        Assert.Contains("a hole of 1.3 mm at the foot", Languages.English.Say(leak.Text), StringComparison.Ordinal); // CHECKS B6 [D]: 1 mm at 20 m 34.2 L/h, 2 mm 136.6.
+        Assert.Contains("Of 24 people some still draw about 14 litres an hour", Languages.English.Say(leak.Text), StringComparison.Ordinal); // CHECKS E7 [V, D]: 14.4.
+        Assert.Contains("loses about 32", Languages.English.Say(leak.Text), StringComparison.Ordinal); // CHECKS E6 [V-2nd]: 31.5.
         var close = Plans.Bore([300, 330, 360], site: ", \"residents\": 24"); // 30 L in 5 h are 6 L/h: no more than people draw at night.
         Assert.Equal(14.4, One(close, PredictionKind.NightLeak).Size!.Value.Value, 1e-9);
     }
@@ -66,7 +67,7 @@ public sealed class StorageTests
     {
         var many = One(Plans.Bore([1118, 1170], ", \"ratedLitresPerMinute\": 66", 1560, ", \"residents\": 32"), PredictionKind.Storage);
         Assert.Equal(Outlook.Look, many.Outlook); // 52 L for 180 L/h; 2 to 8 starts a day are usual (CHECKS M [CP]).
-        Assert.Contains("about 78 fills a day", many.Text, StringComparison.Ordinal);
+        Assert.Contains("about 78 fills a day", Languages.English.Say(many.Text), StringComparison.Ordinal);
     }
 
     [Fact]
@@ -81,7 +82,7 @@ public sealed class StorageTests
         Assert.Equal((Outlook.Fine, 2.0), (above.Outlook, above.Size!.Value.Low)); // 270 L for 135 L/h.
         var within = One(With(500), PredictionKind.TimeWithoutPump);
         Assert.Equal((Outlook.Look, 0.0), (within.Outlook, within.Size!.Value.Low));
-        Assert.Contains("lies within its fire reserve", within.Text, StringComparison.Ordinal);
+        Assert.Contains("lies within its fire reserve", Languages.English.Say(within.Text), StringComparison.Ordinal);
     }
 
     [Theory]
@@ -117,7 +118,7 @@ public sealed class StorageTests
         {
             var told = Predictions.Of(Plans.Bore(
                 [1e-300, 1e9], $", \"ratedLitresPerMinute\": {flow}, \"ratedWatts\": {rest}, \"staticLiftMetres\": {flow}, \"riserLitres\": {rest}, \"dryRunDetector\": true, \"maxStartsPerHour\": {rest}, \"minRunSeconds\": 5", 1e9, ", \"residents\": 1000000"));
-            Assert.All(told, p => Assert.True(p.Size is not { } size || double.IsFinite(size.Low + size.Value + size.High), p.Text));
+            Assert.All(told, p => Assert.True(p.Size is not { } size || double.IsFinite(size.Low + size.Value + size.High), Languages.English.Say(p.Text)));
         }
     }
 

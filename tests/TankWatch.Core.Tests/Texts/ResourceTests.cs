@@ -11,7 +11,7 @@ public sealed partial class ResourceTests
 {
     /// <summary>Keys that are put together from a stored name or a state, by the beginning they have in the code.</summary>
     private static readonly string[] Families =
-        ["format.", "kind.", "priority.", "cause.", "quantity.", "unit.", "water.below.", "water.full.", "water.up.", "water.down.", "water.holds.", "water.doubt."];
+        ["format.", "kind.", "priority.", "cause.", "quantity.", "unit.", "water.below.", "water.full.", "water.up.", "water.down.", "water.holds.", "water.doubt.", "trade.", "alert-state.", "refused.reason."];
 
     public static TheoryData<string> Tags => [.. Languages.All.Select(language => language.Tag)];
 
@@ -96,7 +96,7 @@ public sealed partial class ResourceTests
     [GeneratedRegex("\"([a-z][a-z-]*(?:\\.[a-z-]+)*)\"")]
     private static partial Regex Key();
 
-    [GeneratedRegex("(?:Phrase\\.Of|(?:anguage|English)\\.Say)\\(\\s*\"([a-z.-]*[a-z])\"")]
+    [GeneratedRegex("(?:Phrase\\.Of|(?:anguage|English|Words)\\.Say|Said\\.(?:Of|Link))\\(\\s*\"([a-z.-]*[a-z])\"")]
     private static partial Regex Said();
 
     // "TankWatch" is a name; units of the trade are written as on the plates, and V, W and the like are no words.

@@ -22,7 +22,7 @@ public sealed class AlertPageTests(Served service) : IClassFixture<Served>
         Assert.Contains("Nobody has acknowledged it yet.", page, StringComparison.Ordinal);
         Assert.Contains("It holds since <time", page, StringComparison.Ordinal);
         Assert.Contains("In the words of the trade: probe fault, <bdi>roof</bdi>. Its priority is medium.", page, StringComparison.Ordinal);
-        Assert.Contains("Its cause: impossible order, certain as far as the probes can tell.", page, StringComparison.Ordinal);
+        Assert.Contains("Its cause: probes in an impossible order, certain as far as the probes can tell.", page, StringComparison.Ordinal);
         Assert.DoesNotContain("100", page[page.IndexOf("How sure", StringComparison.Ordinal)..page.IndexOf("What was seen", StringComparison.Ordinal)], StringComparison.Ordinal);
         Assert.Contains("What to check first", page, StringComparison.Ordinal);
         Assert.Contains("Take care", page, StringComparison.Ordinal);

@@ -11,17 +11,19 @@ internal sealed partial class Browser : IDisposable
     private readonly CookieContainer cookies = new();
     private readonly HttpClient client;
 
-    public Browser(string url) => client = new(new HttpClientHandler { CookieContainer = cookies, AllowAutoRedirect = false })
+    /// <param name="url">Of the service.</param>
+    /// <param name="language">That it asks for; null for none.</param>
+    public Browser(string url, string? language = null) => client = new(new HttpClientHandler { CookieContainer = cookies, AllowAutoRedirect = false })
     {
-        BaseAddress = new Uri(url), DefaultRequestHeaders = { { "Accept", "text/html" } },
+        BaseAddress = new Uri(url), DefaultRequestHeaders = { { "Accept", "text/html" }, { "Accept-Language", language ?? "*" } },
     };
 
     private static CancellationToken Stop => TestContext.Current.CancellationToken;
 
     /// <summary>One that has given its key.</summary>
-    public static async Task<Browser> SignedInAsync(string url, string key)
+    public static async Task<Browser> SignedInAsync(string url, string key, string? language = null)
     {
-        var browser = new Browser(url);
+        var browser = new Browser(url, language);
         (await browser.SendAsync(await browser.OpenDoorAsync(), "/sign-in", ("key", key))).Dispose();
         return browser;
     }

@@ -67,7 +67,7 @@ public sealed class EstateOpeningTests
     public void Names_and_what_was_typed_are_parts_of_their_own()
     {
         var opening = Estate([Dry, Well], "house").Opening;
-        Assert.Equal(["house", "Ternhouse"], opening.Where(part => part.IsName).Select(part => part.Text));
+        Assert.Equal(["house", "Ternhouse"], opening.Where(part => part.As == TankWatch.Service.Pages.SaidAs.Name).Select(part => part.Text));
         Assert.Equal("/sites/tern", opening.Single(part => part.Text == "Ternhouse").Address);
     }
 

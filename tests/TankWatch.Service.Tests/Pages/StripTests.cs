@@ -100,7 +100,7 @@ public sealed class StripTests
     [Fact]
     public void Brackets_that_overlap_stand_in_rows_of_their_own_and_free_rows_are_used_again()
     {
-        AlertMark Mark(string from, string to) => new("a", At(from), At(to), false, false, 0, "");
+        AlertMark Mark(string from, string to) => new("a", At(from), At(to), false, false, 0, TankWatch.Core.Texts.Phrase.Literal(""));
 
         Assert.Equal([0, 1, 0, 1], StripFold.InRows([Mark("01:00", "03:00"), Mark("02:00", "04:00"), Mark("03:00", "09:00"), Mark("05:00", "06:00")]).Select(mark => mark.Row));
     }

@@ -121,7 +121,7 @@ public sealed class UnitPageTests(Served service) : IClassFixture<Served>
         ];
         Assert.Equal([0, 1, 2, 3], worstFirst.Select(unit => new UnitLine(unit, "").Rank));
         Assert.Equal(1, new UnitLine(Unit() with { HeardAt = null, Online = null }, "").Rank);
-        Assert.Equal("1 message missing, 99.9 % arrived", new UnitLine(Unit() with { Accepted = 100_000, Missing = 1 }, "").Arrived);
+        Assert.Equal("1 message missing, 99.9 % arrived", Assert.Single(new UnitLine(Unit() with { Accepted = 100_000, Missing = 1 }, "").Arrived(null)).Text);
     }
 
     private static UnitView Unit() => new(

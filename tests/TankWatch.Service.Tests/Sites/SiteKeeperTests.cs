@@ -294,7 +294,7 @@ public sealed class SiteKeeperTests
         Assert.IsType<CommandOutcome.Done>(await rig.Directory.TellAsync(new Acknowledge(id, "ann", null), stop));
         Assert.IsType<CommandOutcome.NotFound>(await rig.Directory.TellAsync(new Acknowledge("nothing", "ann", null), stop));
         var refused = Assert.IsType<CommandOutcome.Refused>(await rig.Directory.TellAsync(new Shelve(id, "ann", Rig.Noon.AddDays(-1), "x"), stop));
-        Assert.Contains("past", refused.Reason, StringComparison.Ordinal);
+        Assert.Equal("refusal.past", refused.Reason.Key);
     }
 
     [Fact]

@@ -23,7 +23,7 @@ public sealed record PredictionJson(
 {
     public static PredictionJson Of(Prediction prediction) => new(
         PredictionNames.Of(prediction.Kind), prediction.Pump?.Value, prediction.Tank?.Value, ExpectedJson.Of(prediction.Size, prediction.Unit),
-        PredictionNames.Of(prediction.Outlook), prediction.Text, [.. prediction.Cautions.Select(Languages.English.Say)]);
+        PredictionNames.Of(prediction.Outlook), Languages.English.Say(prediction.Text), [.. prediction.Cautions.Select(Languages.English.Say)]);
 }
 
 [Description("The likeliest value, and the ends between which a sound installation lies, by common practice.")]

@@ -1,9 +1,10 @@
 using Microsoft.AspNetCore.Http.HttpResults;
 using Microsoft.AspNetCore.Mvc;
 using TankWatch.Core;
+using TankWatch.Core.Alerts;
 using TankWatch.Core.Findings;
+using TankWatch.Core.Texts;
 using TankWatch.Service.Api;
-using TankWatch.Service.Api.Contract;
 using TankWatch.Service.Sites;
 using TankWatch.Service.Storage;
 
@@ -51,18 +52,18 @@ internal static class AlertPages
         // To the desk a second acknowledgement is as good as the first; a person has to hear that somebody else knows, and that a note was not kept.
         if (AlertRoutes.Find(id, caller, ledger) is { AcknowledgedAt: not null, AcknowledgedBy: { } first })
         {
-            return reading.Refuse(id, caller, new($"It had been acknowledged already, by {Words.Plain(first)}.{(written is null ? "" : " Your note was not added; it stands below.")}", written), StatusCodes.Status409Conflict);
+            return reading.Refuse(id, caller, new(AlreadyBy(first, written is not null), written), StatusCodes.Status409Conflict);
         }
 
-        var outcome = await desk.DoAsync(id, caller, new Acknowledge(id, caller.Name, written), stop, written);
-        return Answer(outcome, reading, id, caller, written, back);
+        var answer = await desk.AskAsync(id, caller, new Acknowledge(id, caller.Name, written), stop, written);
+        return Answer(answer, reading, id, caller, written, back);
     }
 
     private static async Task<IResult> NoteAsync(
         string id, [FromForm] string? note, Caller caller, AlertDesk desk, AlertReading reading, CancellationToken stop)
     {
         var written = Cleaned(note) ?? "";
-        return Answer(await desk.DoAsync(id, caller, new AddNote(id, caller.Name, written), stop, written), reading, id, caller, written, null);
+        return Answer(await desk.AskAsync(id, caller, new AddNote(id, caller.Name, written), stop, written), reading, id, caller, written, null);
     }
 
     private static async Task<IResult> CloseAsync(
@@ -71,25 +72,36 @@ internal static class AlertPages
         var written = Cleaned(note);
         if (!MayClose(caller))
         {
-            return reading.Refuse(id, caller, new("Installers and operators say what was found; add it as a note instead.", written), StatusCodes.Status403Forbidden);
+            return reading.Refuse(id, caller, new(Words.Say("alert.refused.close"), written), StatusCodes.Status403Forbidden);
         }
 
         var (cause, beside) = found == InWords ? (written, null) : (FoundCauses.All.Contains(found) ? found : null, written);
         return cause is null
-            ? reading.Refuse(id, caller, new("Say what was found: choose it, or write it as a note.", written), StatusCodes.Status400BadRequest)
-            : Answer(await desk.DoAsync(id, caller, new Close(id, caller.Name, cause, beside), stop, cause, beside), reading, id, caller, written, null);
+            ? reading.Refuse(id, caller, new(Words.Say("alert.refused.choose"), written), StatusCodes.Status400BadRequest)
+            : Answer(await desk.AskAsync(id, caller, new Close(id, caller.Name, cause, beside), stop, cause, beside), reading, id, caller, written, null);
     }
 
     private static IResult Answer(
-        Results<Ok<AlertJson>, ProblemHttpResult> outcome, AlertReading reading, string id, Caller caller, string? written, string? back) =>
-        outcome.Result is ProblemHttpResult problem
-            ? reading.Refuse(id, caller, new(Sentence(problem.ProblemDetails.Detail), written), problem.StatusCode)
+        (int Status, Alert? Done, Phrase? WhyNot) answer, AlertReading reading, string id, Caller caller, string? written, string? back) =>
+        answer.Done is null
+            ? reading.Refuse(id, caller, new(Sentence(answer.WhyNot), written), answer.Status)
             : TypedResults.LocalRedirect(PageRoutes.Back(back, $"/alerts/{Uri.EscapeDataString(id)}"));
+
+    private static string AlreadyBy(string first, bool hasNote)
+    {
+        var already = Words.Say("alert.refused.already", ("person", Words.Plain(first)));
+        return hasNote ? $"{already} {Words.Say("alert.refused.note")}" : already;
+    }
 
     /// <summary>A browser sends line ends as two characters.</summary>
     private static string? Cleaned(string? note) => string.IsNullOrWhiteSpace(note) ? null : note.Trim().ReplaceLineEndings("\n");
 
-    private static string Sentence(string? detail) => detail is not { Length: > 0 } text ? "This did not work." : $"{char.ToUpperInvariant(text[0])}{text[1..].TrimEnd('.')}.";
+    /// <summary>A clause, or a sentence, as a sentence.</summary>
+    private static string Sentence(Phrase? why)
+    {
+        var text = Words.Say(why ?? Phrase.Of("alert.refused.other")).TrimEnd('.');
+        return $"{char.ToUpper(text[0], PageLanguage.Current.Culture)}{text[1..]}.";
+    }
 }
 
 /// <summary>Reads an alert for its page.</summary>
@@ -118,5 +130,5 @@ internal sealed class AlertReading(LedgerStore ledger, SiteDirectory directory, 
     private static RazorComponentResult Page(AlertPageView view, Refusal? refusal, int status) =>
         PageRoutes.Page<AlertPage>(new() { [nameof(AlertPage.View)] = view, [nameof(AlertPage.Refusal)] = refusal }, status);
 
-    private static RazorComponentResult NoAlert() => PageRoutes.Say("There is no such alert.", StatusCodes.Status404NotFound);
+    private static RazorComponentResult NoAlert() => PageRoutes.Say(Words.Say("problem.alert"), StatusCodes.Status404NotFound);
 }

@@ -33,7 +33,7 @@ public sealed record AlertView(
     {
         var f = alert.Finding;
         return new(
-            alert.Id, Languages.English.Say(f.Text.Summary), AlertWords.Kind(f.Kind), f.Device.Value, FindingNames.Of(f.Priority), f.Since, f.ClearedAt,
+            alert.Id, Words.Say(f.Text.Summary), Words.Say($"trade.{FindingNames.Of(f.Kind)}"), f.Device.Value, Words.Say(Terms.Of(f.Priority)), f.Since, f.ClearedAt,
             Words.Lasting((f.ClearedAt ?? now) - f.Since), AlertWords.State(alert, now, zone), WorstFirst.Presses(alert), !alert.IsOpen,
             alert.Correction == AlertCorrection.Withdrawn, alert.Correction == AlertCorrection.Moved,
             alert.State is AlertState.Unacknowledged or AlertState.ReturnedUnacknowledged, alert.AcknowledgedBy, alert.CauseFound);

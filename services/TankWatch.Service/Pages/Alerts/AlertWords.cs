@@ -1,79 +1,83 @@
-using System.Globalization;
+using System.Collections.Immutable;
 using TankWatch.Core.Alerts;
 using TankWatch.Core.Findings;
 using TankWatch.Core.Notifications;
+using TankWatch.Core.Texts;
+using TankWatch.Core.Time;
 
 namespace TankWatch.Service.Pages.Alerts;
 
 /// <summary>How pages speak of alerts.</summary>
 internal static class AlertWords
 {
-    public static string Kind(FindingKind kind) => Spaced(FindingNames.Of(kind));
-
-    public static string Spaced(string name) => name.Replace('-', ' ');
-
     /// <summary>Where an alert stands, as one sentence.</summary>
-    public static IReadOnlyList<Said> State(Alert alert, DateTimeOffset now, TimeZoneInfo zone) => alert.State switch
+    public static ImmutableArray<Said> State(Alert alert, DateTimeOffset now, TimeZoneInfo zone) => alert switch
     {
-        AlertState.Unacknowledged => ["Nobody has acknowledged it yet."],
-        AlertState.Acknowledged => [Said.Name(alert.AcknowledgedBy ?? "somebody"), $" acknowledged it{(alert.AcknowledgedAt is { } at ? $" ({Words.Near(at, now, zone)})" : "")}; it still holds."],
-        AlertState.ReturnedUnacknowledged => [$"It is over{(alert.Finding.ClearedAt is { } cleared ? $" since {Words.Near(cleared, now, zone)}" : "")}, and nobody has acknowledged it."],
-        AlertState.Shelved => [$"It is put aside until {(alert.ShelvedUntil is { } until ? Words.Local(until, zone) : "later")}."],
-        AlertState.OutOfService => ["Its device is out of service; nobody is told of it until it is returned."],
-        AlertState.Suppressed => ["Another alert explains it; nobody is told of it by itself."],
-        _ => [Ending(alert)],
+        { State: AlertState.Unacknowledged } => Said.Of("alert.state.unacknowledged"),
+        { State: AlertState.Acknowledged, AcknowledgedAt: { } at } => Said.Of("alert.state.acknowledged.at", ("person", PersonOf(alert)), ("at", LocalClock.Near(at, now, zone))),
+        { State: AlertState.Acknowledged } => Said.Of("alert.state.acknowledged", ("person", PersonOf(alert))),
+        { State: AlertState.ReturnedUnacknowledged, Finding.ClearedAt: { } at } => Said.Of("alert.state.returned.since", ("at", LocalClock.Near(at, now, zone))),
+        { State: AlertState.ReturnedUnacknowledged } => Said.Of("alert.state.returned"),
+        { State: AlertState.Shelved, ShelvedUntil: { } until } => Said.Of("alert.state.shelved", ("at", Words.Local(until, zone))),
+        { State: AlertState.Shelved } => Said.Of("alert.state.shelved.later"),
+        { State: AlertState.OutOfService } => Said.Of("alert.state.out-of-service"),
+        { State: AlertState.Suppressed } => Said.Of("alert.state.suppressed"),
+        _ => Said.Of(Ending(alert)),
     };
 
-    /// <summary>How an alert of the past ended.</summary>
-    public static string Ending(Alert alert) => alert switch
+    private static Said PersonOf(Alert alert) => alert.AcknowledgedBy is { } person ? Said.Name(person) : Words.Say("somebody");
+
+    /// <summary>How an alert of the past ended: the key of its text.</summary>
+    private static string Ending(Alert alert) => alert switch
     {
-        { Correction: AlertCorrection.Withdrawn } => "Withdrawn: late messages showed that it never was.",
-        { CauseFound: not null } => "Closed by hand.",
-        { Correction: AlertCorrection.Moved } => "It ended by itself; late messages moved its times.",
-        _ => "It ended by itself.",
+        { Correction: AlertCorrection.Withdrawn } => "alert.ending.withdrawn",
+        { CauseFound: not null } => "alert.ending.closed",
+        { Correction: AlertCorrection.Moved } => "alert.ending.moved",
+        _ => "alert.ending.itself",
     };
 
-    /// <summary>How sure a cause is. Never in per cent: the probes cannot tell so finely.</summary>
     /// <summary>"likely (55 %)": the word for most, the figure for who weighs causes against each other.</summary>
-    public static string Sureness(double probability) => probability switch
+    public static Phrase Sureness(double probability)
     {
-        >= 0.95 => "certain as far as the probes can tell",
-        >= 0.75 => $"most likely ({Percent(probability)})",
-        >= 0.4 => $"likely ({Percent(probability)})",
-        >= 0.1 => $"possible ({Percent(probability)})",
-        _ => $"not likely ({Percent(probability)})",
-    };
+        var key = probability switch
+        {
+            >= 0.95 => "alert.sure.certain",
+            >= 0.75 => "alert.sure.most",
+            >= 0.4 => "alert.sure.likely",
+            >= 0.1 => "alert.sure.possible",
+            _ => "alert.sure.not",
+        };
+        return Phrase.Of(key, ("percent", Math.Round(probability * 100)));
+    }
 
-    private static string Percent(double probability) => string.Create(CultureInfo.InvariantCulture, $"{probability * 100:0} %");
-
-    public static string Size(Quantity size) => string.Create(
-        CultureInfo.InvariantCulture,
-        $"{Spaced(size.Name)}: {size.Size.Value:0.#} {size.Unit}, between {size.Size.Low:0.#} and {size.Size.High:0.#} nine times in ten");
+    /// <summary>"leak: 80 L/h, between 60 and 100 nine times in ten".</summary>
+    public static Phrase Size(Quantity size) => Phrase.Of(
+        "mail.size", ("quantity", Terms.Quantity(size.Name)), ("value", size.Size.Value), ("unit", Terms.Unit(size.Unit)), ("low", size.Size.Low), ("high", size.Size.High));
 
     /// <summary>An event of an alert's life, without its note.</summary>
-    public static IReadOnlyList<Said> Event(AlertEvent happened, TimeZoneInfo zone) => happened switch
+    public static ImmutableArray<Said> Event(AlertEvent happened, TimeZoneInfo zone) => happened switch
     {
-        AlertRaised => ["It was raised."],
-        AlertReraised => ["It came back."],
-        AlertReturned => ["It ceased."],
-        AlertCorrected { Correction: AlertCorrection.Withdrawn } => ["It was withdrawn: late messages showed that it never was."],
-        AlertCorrected => ["Late messages moved its times."],
-        AlertReworded => ["Late messages changed what is known of it."],
-        AlertAcknowledged e => [Said.Name(e.By), " acknowledged it."],
-        AlertNoted e => [Said.Name(e.By), " noted:"],
-        AlertShelved e => [Said.Name(e.By), $" put it aside until {Words.Local(e.Until, zone)}."],
-        AlertUnshelved { By: { } by } => [Said.Name(by), " took it off the shelf."],
-        AlertUnshelved => ["Its time on the shelf ran out."],
-        AlertTakenOutOfService { By: null } => ["Its device was out of service already."],
-        AlertTakenOutOfService e => [Said.Name(e.By!), " took the device out of service."],
-        AlertReturnedToService e => [Said.Name(e.By), " returned the device to service."],
-        AlertClosed e => [Said.Name(e.By), " closed it. Found:"],
-        AlertSuppressed => ["Another alert explains it."],
-        AlertCauseEnded => ["What explained it is over."],
-        AlertReleased => ["It outlasted what explained it."],
-        AlertTimerMoved => ["The clock was set; what waits goes on waiting for as long."],
-        AlertNotified e => [Notice(e.Reason)],
-        _ => ["Something happened that this version cannot name."],
+        AlertRaised => Said.Of("alert.event.raised"),
+        AlertReraised => Said.Of("alert.event.back"),
+        AlertReturned => Said.Of("alert.event.ceased"),
+        AlertCorrected { Correction: AlertCorrection.Withdrawn } => Said.Of("alert.event.withdrawn"),
+        AlertCorrected => Said.Of("alert.event.moved"),
+        AlertReworded => Said.Of("alert.event.reworded"),
+        AlertAcknowledged e => Said.Of("alert.event.acknowledged", ("person", Said.Name(e.By))),
+        AlertNoted e => Said.Of("alert.event.noted", ("person", Said.Name(e.By))),
+        AlertShelved e => Said.Of("alert.event.shelved", ("person", Said.Name(e.By)), ("at", Words.Local(e.Until, zone))),
+        AlertUnshelved { By: { } by } => Said.Of("alert.event.unshelved", ("person", Said.Name(by))),
+        AlertUnshelved => Said.Of("alert.event.shelf-over"),
+        AlertTakenOutOfService { By: null } => Said.Of("alert.event.out-already"),
+        AlertTakenOutOfService e => Said.Of("alert.event.taken-out", ("person", Said.Name(e.By!))),
+        AlertReturnedToService e => Said.Of("alert.event.returned", ("person", Said.Name(e.By))),
+        AlertClosed e => Said.Of("alert.event.closed", ("person", Said.Name(e.By))),
+        AlertSuppressed => Said.Of("alert.event.explained"),
+        AlertCauseEnded => Said.Of("alert.event.cause-over"),
+        AlertReleased => Said.Of("alert.event.outlasted"),
+        AlertTimerMoved => Said.Of("alert.event.clock"),
+        AlertNotified e => Said.Of(Notice(e.Reason)),
+        _ => Said.Of("alert.event.unknown"),
     };
 
     /// <summary>What was written with an event.</summary>
@@ -87,13 +91,24 @@ internal static class AlertWords
         _ => null,
     };
 
+    /// <summary>What a letter was to say.</summary>
+    public static Phrase Why(NotifyReason reason) => Phrase.Of(reason switch
+    {
+        NotifyReason.Cleared => "alert.why.cleared",
+        NotifyReason.Reopened => "alert.why.reopened",
+        NotifyReason.Escalated => "alert.why.escalated",
+        NotifyReason.Graver => "alert.why.graver",
+        NotifyReason.StillHolds => "alert.why.still-holds",
+        _ => "alert.why.began",
+    });
+
     private static string Notice(NotifyReason reason) => reason switch
     {
-        NotifyReason.Cleared => "People were to be told that it is over.",
-        NotifyReason.Reopened => "People were to be told that it is back.",
-        NotifyReason.Escalated => "Nobody acknowledged it in time: the next people were to be told of it.",
-        NotifyReason.Graver => "People were to be told that something graver follows from it.",
-        NotifyReason.StillHolds => "People were to be told that it still holds.",
-        _ => "People were to be told of it.",
+        NotifyReason.Cleared => "alert.notice.cleared",
+        NotifyReason.Reopened => "alert.notice.reopened",
+        NotifyReason.Escalated => "alert.notice.escalated",
+        NotifyReason.Graver => "alert.notice.graver",
+        NotifyReason.StillHolds => "alert.notice.still-holds",
+        _ => "alert.notice.began",
     };
 }

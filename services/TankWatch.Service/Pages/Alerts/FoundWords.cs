@@ -13,16 +13,16 @@ internal static class FoundWords
     /// <param name="causeFound">A name that counts, or what somebody wrote.</param>
     public static string Of(string causeFound) => FindingNames.TryParse(causeFound, out var kind) ? KindWords.Name(kind) : causeFound switch
     {
-        FoundCauses.NothingWrong => "Nothing was wrong",
-        "probes-too-close" => "Probes too close together",
-        "chattering-probe" => "A probe flickers",
-        "stuck-probe" => "A probe is stuck",
-        "lost-common" => "The common electrode or its lead is lost",
-        "impossible-order" => "Probes or leads in the wrong order",
-        "supply" => "Water or power kept failing",
-        "low-voltage" => "Low voltage",
-        "growing-leak" => "A leak that grows",
-        "new-habit" => "A new habit of use, such as a garden watered at night",
+        FoundCauses.NothingWrong => Words.Say("found.nothing-wrong"),
+        "probes-too-close" => Words.Say("found.probes-too-close"),
+        "chattering-probe" => Words.Say("found.chattering-probe"),
+        "stuck-probe" => Words.Say("found.stuck-probe"),
+        "lost-common" => Words.Say("found.lost-common"),
+        "impossible-order" => Words.Say("found.impossible-order"),
+        "supply" => Words.Say("found.supply"),
+        "low-voltage" => Words.Say("found.low-voltage"),
+        "growing-leak" => Words.Say("found.growing-leak"),
+        "new-habit" => Words.Say("found.new-habit"),
         _ => causeFound,
     };
 

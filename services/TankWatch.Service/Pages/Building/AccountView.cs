@@ -11,23 +11,27 @@ namespace TankWatch.Service.Pages.Building;
 /// <param name="Standard">What use a person is held against; null where the site file gives no residents.</param>
 public sealed record AccountView(string Lead, IReadOnlyList<AccountColumn> Columns, IReadOnlyList<AccountRow> Rows, string? Standard)
 {
+    /// <param name="Name">Key of its text, as the next.</param>
+    /// <param name="Before">"last week", with a gap for a value.</param>
+    /// <param name="Current">Its figures.</param>
+    /// <param name="Previous">Those of the time before.</param>
     private sealed record Column(string Name, string Before, SitePeriod Current, SitePeriod Previous);
 
     internal static AccountView Of(SiteView site, SummaryReader summaries, DateOnly today)
     {
         Column[] columns =
         [
-            Read("Yesterday", "the day before", "day", today.AddDays(-1)), Read("This week", "last week", "week", today),
-            Read("This month", "last month", "month", today),
+            Read("account.yesterday", "account.before.day", "day", today.AddDays(-1)), Read("account.week", "account.before.week", "week", today),
+            Read("account.month", "account.before.month", "month", today),
         ];
         if (columns.All(column => column.Current.MeanDay.Starts is null && column.Previous.MeanDay.Starts is null))
         {
-            return new("The figures of a day come when it is over. There is no whole day yet.", [], [], null);
+            return new(Words.Say("account.none"), [], [], null);
         }
 
         return new(
             LeadOf(columns[0].Current.MeanDay),
-            [.. columns.Select((column, i) => new AccountColumn(column.Name, i == 0 ? null : WholeDays(column.Current.MeanDay)))],
+            [.. columns.Select((column, i) => new AccountColumn(Words.Say(column.Name), i == 0 ? null : WholeDays(column.Current.MeanDay)))],
             [.. AccountQuantity.All(site.Plan).Select(quantity => RowOf(quantity, columns)).OfType<AccountRow>()],
             site.Plan.Residents is { } people ? StandardOf(people) : null);
 
@@ -43,25 +47,26 @@ public sealed record AccountView(string Lead, IReadOnlyList<AccountColumn> Colum
         var cells = columns.Select(column => (Now: quantity.Of(column.Current), Was: quantity.Of(column.Previous), column.Before)).ToList();
         return cells.TrueForAll(cell => cell.Now is null && cell.Was is null) ? null : new(
             quantity.Name,
-            [.. cells.Select(cell => new AccountCell(cell.Now?.Text ?? Amounts.Unknown, cell.Was is { } was ? $"{cell.Before} {was.Brief}" : null))]);
+            [.. cells.Select(cell => new AccountCell(cell.Now?.Text ?? Amounts.Unknown, cell.Was is { } was ? Words.Say(cell.Before, ("value", was.Brief)) : null))]);
     }
 
     private static string LeadOf(MeanDay yesterday)
     {
         if (yesterday.UsedLitres is not { Of: var used })
         {
-            return "How much was used yesterday is not known.";
+            return Words.Say("account.lead.unknown");
         }
 
-        var person = yesterday.UsedLitresPerPerson is { Of: var each } ? $", {Words.Number(each.Value)} a person" : "";
-        var leak = yesterday.LeakLitresPerHour is { Of: var bound } && AccountQuantity.IsNone(bound) ? $" There was {AccountQuantity.NoLeak(bound, "litres an hour")}." : "";
-        return $"Yesterday {Words.Between(used.Low, used.High)} were used{person}.{leak}";
+        var amount = Words.Between(used.Low, used.High);
+        var lead = yesterday.UsedLitresPerPerson is { Of: var each }
+            ? Words.Say("account.lead.person", ("amount", amount), ("each", Math.Round(each.Value))) : Words.Say("account.lead", ("amount", amount));
+        return yesterday.LeakLitresPerHour is { Of: var bound } && AccountQuantity.IsNone(bound) ? $"{lead} {Words.Say("account.lead.no-leak", ("n", Math.Ceiling(bound.High)))}" : lead;
     }
 
-    private static string WholeDays(MeanDay mean) => mean.Starts is { Days: var days } ? Amounts.Count(days, "whole day", "whole days") : "no whole day yet";
+    private static string WholeDays(MeanDay mean) => mean.Starts is { Days: var days } ? Words.Say("account.whole-days", ("n", days)) : Words.Say("account.no-whole-day");
 
     private static string StandardOf(int people) =>
-        $"The site file gives {Words.Number(people)} residents. Homes with piped water and flushing are planned for {Words.Number(MeanDay.StandardLitresPerPerson)} litres a person and day (IS 1172).";
+        Words.Say("account.standard", ("n", people), ("litres", MeanDay.StandardLitresPerPerson), ("standard", "IS 1172"));
 }
 
 /// <param name="Name">"This week".</param>

@@ -66,7 +66,7 @@ public sealed record ArrangementDrawing(
 
             var pumpY = links + (8 * tanks.Count) + 28;
             Link(plan.Units.FirstOrDefault(unit => unit.Pumps.Contains(pump.Index)), RiserX - 11, pumpY, null);
-            Say(RiserX + 20, pumpY + 5, $"pump {pump.Id}", Width - RiserX - 20);
+            Say(RiserX + 20, pumpY + 5, Words.Say("drawing.pump", ("id", pump.Id.Value)), Width - RiserX - 20);
             var bottom = DrawSource(pumpY + 44);
             Line(RiserX, 10, RiserX, bottom.Suction);
             Line(RiserX, 10, FirstTankX + ((tanks.Count - 1) * column) + 10, 10);
@@ -93,7 +93,7 @@ public sealed record ArrangementDrawing(
             {
                 Line(RiserX - 7, top - 12, RiserX - 7, top + 46);
                 Line(RiserX + 7, top - 12, RiserX + 7, top + 46);
-                Say(RiserX + 20, top + 22, "a bore, or not measured", Width - RiserX - 20);
+                Say(RiserX + 20, top + 22, Words.Say("drawing.bore"), Width - RiserX - 20);
                 return (top + 50, top + 38);
             }
 
@@ -136,7 +136,7 @@ public sealed record ArrangementDrawing(
 
         private static string Label(Probe probe, int room)
         {
-            var (name, full) = (Words.Plain(probe.Name), $"{Words.Plain(probe.Name)}, {Words.Number(probe.Volume.Value)} L");
+            var (name, full) = (Words.Plain(probe.Name), Words.Say("drawing.probe", ("name", Words.Plain(probe.Name)), ("litres", Math.Round(probe.Volume.Value))));
             return full.Length <= Letters(room) ? full : name;
         }
 
@@ -163,7 +163,7 @@ public sealed record ArrangementDrawing(
                 var x = Gutter(unit);
                 Line(x, linkedFrom[unit.Index], x, y - 6, DrawnLine.Link);
                 marks.Add(new(x - 6, y - 6));
-                Say(x + 14, y + 5, $"unit {unit.Id}", Width - x - 14);
+                Say(x + 14, y + 5, Words.Say("drawing.unit", ("id", unit.Id.Value)), Width - x - 14);
                 y += LetterHeight + 4;
             }
 

@@ -1,26 +1,14 @@
-using System.Globalization;
+using System.Collections.Immutable;
 using TankWatch.Core.Sites;
+using TankWatch.Core.Texts;
 
 namespace TankWatch.Service.Pages.Building;
-
-/// <summary>One device of a building, as its site file describes it.</summary>
-/// <param name="Name">"Sump sump", "Pump p1".</param>
-/// <param name="Text">One or two sentences, up to the probes.</param>
-/// <param name="Probes">From the lowest up; empty for a pump, a unit, or a tank without any.</param>
-/// <param name="End">What follows the probes.</param>
-/// <param name="Unit">A field unit's id, for a link; null for what is none.</param>
-public sealed record ArrangementLine(string Name, string Text, IReadOnlyList<ArrangementProbe> Probes, string End, string? Unit = null);
-
-/// <param name="Letter">"(a) " where the drawing has no room for the name; else empty.</param>
-/// <param name="Name">As the installer calls it; may hold anything.</param>
-/// <param name="Volume">"5 800 litres".</param>
-public sealed record ArrangementProbe(string Letter, string Name, string Volume);
 
 /// <summary>The arrangement of a building in words: the same that its drawings show.</summary>
 internal static class ArrangementWords
 {
     /// <summary>From the bottom up, as the water goes: sumps, pumps, overhead tanks; then the units.</summary>
-    public static IReadOnlyList<ArrangementLine> Of(SitePlan plan) =>
+    public static IReadOnlyList<ImmutableArray<Said>> Of(SitePlan plan) =>
     [
         .. plan.Tanks.Where(tank => tank.Role == TankRole.Sump).Select(tank => Of(plan, tank)),
         .. plan.Pumps.Select(pump => Of(plan, pump)),
@@ -31,39 +19,55 @@ internal static class ArrangementWords
     /// <summary>"a" for the lowest probe of a tank; a tank has at most eight.</summary>
     public static string Letter(int probe) => ((char)('a' + probe)).ToString();
 
-    private static ArrangementLine Of(SitePlan plan, Tank tank)
+    private static ImmutableArray<Said> Of(SitePlan plan, Tank tank)
     {
-        var size = $"{Words.Number(tank.Capacity.Value)} litres";
-        var reserve = tank.FireReserve.Value > 0 ? $" Of it {Words.Number(tank.FireReserve.Value)} litres are a fire reserve." : "";
+        var said = tank.Probes.IsEmpty
+            ? Said.Of("arrangement.tank.no-probes", ("tank", Named(tank)), ("litres", Math.Round(tank.Capacity.Value)))
+            : Said.Of("arrangement.tank.probes", ("tank", Named(tank)), ("litres", Math.Round(tank.Capacity.Value)), ("probes", Said.All(ProbesOf(plan, tank))));
+        said = tank.FireReserve.Value > 0 ? Said.Both(said, Said.Of("arrangement.reserve", ("litres", Math.Round(tank.FireReserve.Value)))) : said;
+        return plan.Units.Any(unit => unit.Tanks.Contains(tank.Index)) ? said : Unreported(said);
+    }
+
+    private static IEnumerable<Said> ProbesOf(SitePlan plan, Tank tank)
+    {
         var letters = ArrangementDrawing.UsesLetters(plan, tank);
-        return new(
-            Named(tank),
-            $"holds {size}{(tank.Probes.IsEmpty ? ". It has no probes." : ". Its probes, from the lowest:")}",
-            [.. tank.Probes.Select((probe, i) => new ArrangementProbe(letters ? $"({Letter(i)}) " : "", probe.Name, $"{Words.Number(probe.Volume.Value)} litres"))],
-            reserve + Unreported(plan.Units.Any(unit => unit.Tanks.Contains(tank.Index))));
+        for (var i = 0; i < tank.Probes.Length; i++)
+        {
+            var (name, litres) = (Said.Name(tank.Probes[i].Name), Math.Round(tank.Probes[i].Volume.Value));
+            var said = letters
+                ? Said.Of("arrangement.probe.lettered", ("letter", Letter(i)), ("name", name), ("litres", litres)) : Said.Of("arrangement.probe", ("name", name), ("litres", litres));
+            foreach (var part in i == 0 ? said : [Words.Say("list.comma"), .. said])
+            {
+                yield return part;
+            }
+        }
     }
 
-    private static ArrangementLine Of(SitePlan plan, Pump pump)
+    private static ImmutableArray<Said> Of(SitePlan plan, Pump pump)
     {
-        var from = pump.From is { } sump ? LowerFirst(Named(plan.Tanks[sump])) : "a bore, or a sump that nobody measures";
-        var to = string.Join(" and ", pump.To.Select(tank => $"tank {plan.Tanks[tank].Id}"));
-        var riser = pump.Riser is { } litres ? $" The riser holds {litres.Value.ToString("0.#", CultureInfo.InvariantCulture)} litres." : "";
-        return new(
-            $"Pump {pump.Id}", $"draws from {from} and fills {to}{(pump.To.Length > 1 ? ", which share one riser" : "")}.{riser}", [],
-            Unreported(plan.Units.Any(unit => unit.Pumps.Contains(pump.Index))));
+        var from = pump.From is not { } sump ? Phrase.Of("arrangement.from.bore")
+            : IsJustSump(plan.Tanks[sump]) ? Phrase.Of("arrangement.from.sump") : Phrase.Of("arrangement.from.sump.named", ("id", plan.Tanks[sump].Id.Value));
+        var said = Said.Of(
+            pump.To.Length > 1 ? "arrangement.pump.shared" : "arrangement.pump", ("pump", pump.Id.Value), ("from", from),
+            ("to", PhraseList.Of(ListStyle.And, pump.To.Select(tank => Phrase.Of("arrangement.to.tank", ("id", plan.Tanks[tank].Id.Value))))));
+        said = pump.Riser is { } litres ? Said.Both(said, Said.Of("arrangement.riser", ("litres", litres.Value))) : said;
+        return plan.Units.Any(unit => unit.Pumps.Contains(pump.Index)) ? said : Unreported(said);
     }
 
-    private static ArrangementLine Of(SitePlan plan, FieldUnit unit)
+    private static ImmutableArray<Said> Of(SitePlan plan, FieldUnit unit)
     {
-        var devices = unit.Tanks.Select(tank => plan.Tanks[tank].Id.Value).Concat(unit.Pumps.Select(pump => plan.Pumps[pump].Id.Value)).ToList();
-        return new("Field unit", devices.Count == 0 ? "reports no tank or pump." : $"reports {string.Join(", ", devices)}.", [], "", unit.Id.Value);
+        var devices = unit.Tanks.Select(tank => plan.Tanks[tank].Id.Value).Concat(unit.Pumps.Select(pump => plan.Pumps[pump].Id.Value)).Select(id => (PhraseValue)id).ToList();
+        var link = new Said(unit.Id.Value, Address: $"/units/{unit.Id}");
+        return devices.Count == 0
+            ? Said.Of("arrangement.unit.none", ("unit", link)) : Said.Of("arrangement.unit", ("unit", link), ("devices", PhraseList.Of(ListStyle.Comma, devices)));
     }
+
+    private static Phrase Named(Tank tank) => tank.Role == TankRole.Overhead ? Phrase.Of("arrangement.tank", ("id", tank.Id.Value))
+        : IsJustSump(tank) ? Phrase.Of("arrangement.sump") : Phrase.Of("arrangement.sump.named", ("id", tank.Id.Value));
 
     /// <summary>Most sumps are called just that.</summary>
-    private static string Named(Tank tank) => tank.Role == TankRole.Overhead ? $"Overhead tank {tank.Id}" : tank.Id.Value == "sump" ? "The sump" : $"Sump {tank.Id}";
-
-    private static string LowerFirst(string text) => char.ToLowerInvariant(text[0]) + text[1..];
+    private static bool IsJustSump(Tank tank) => tank.Id.Value == "sump";
 
     /// <summary>Who reports what stands with the units; that nobody does has to be said here.</summary>
-    private static string Unreported(bool isReported) => isReported ? "" : " No unit reports it.";
+    private static ImmutableArray<Said> Unreported(ImmutableArray<Said> said) => Said.Both(said, Said.Of("arrangement.unreported"));
 }

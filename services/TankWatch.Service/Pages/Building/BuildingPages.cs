@@ -17,7 +17,7 @@ internal static class BuildingPages
     {
         if (FigureRoutes.Find(id, caller, directory) is not { } site)
         {
-            return PageRoutes.Say("There is no such building.", StatusCodes.Status404NotFound);
+            return PageRoutes.Say(Words.Say("problem.building"), StatusCodes.Status404NotFound);
         }
 
         var now = time.GetUtcNow();
@@ -26,7 +26,7 @@ internal static class BuildingPages
         var period = Period.Find(figures is null or "" ? "day" : figures);
         var page = new BuildingView(
             site, now, shown, FiguresView.Of(summaries.Read(site, period ?? Period.Find("day")!, shown.On ?? today), site.Plan, today),
-            period is null ? "The figures are those of a day, a week or a month; the address asks for something else." : null,
+            period is null ? Words.Say("building.figures.problem") : null,
             summaries.Read(site, Period.Find("day")!, today).Current, AccountView.Of(site, summaries, today), series, ledger, before);
         return PageRoutes.Page<BuildingPage>(
             new() { [nameof(BuildingPage.View)] = page },

@@ -1,3 +1,4 @@
+using System.Collections.Immutable;
 using System.Globalization;
 using Microsoft.AspNetCore.WebUtilities;
 using TankWatch.Core.Periods;
@@ -71,7 +72,7 @@ public sealed class BuildingView
     public string? NextPast { get; }
 
     public IReadOnlyList<ArrangementDrawing> Drawings { get; }
-    public IReadOnlyList<ArrangementLine> Arrangement { get; }
+    public IReadOnlyList<ImmutableArray<Said>> Arrangement { get; }
     public ExpectedView Expected { get; }
     public DateOnly Today { get; }
 

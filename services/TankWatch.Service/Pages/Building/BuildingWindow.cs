@@ -36,7 +36,7 @@ public sealed record BuildingWindow(StripWindow Window, string View, DateOnly? O
 
         if (Period.Find(string.IsNullOrEmpty(view) ? "day" : view) is not { } period)
         {
-            return usual with { Problem = "The strip shows a day, a week or a month; the address asks for something else." };
+            return usual with { Problem = Words.Say("building.window.view") };
         }
 
         if (string.IsNullOrEmpty(on))
@@ -46,14 +46,14 @@ public sealed record BuildingWindow(StripWindow Window, string View, DateOnly? O
 
         if (!DateOnly.TryParseExact(on, "yyyy-MM-dd", CultureInfo.InvariantCulture, DateTimeStyles.None, out var day) || day.Year is < FirstYear or > LastYear)
         {
-            return usual with { Problem = "The date is no day of the calendar; one is written as 2026-03-29." };
+            return usual with { Problem = Words.Say("building.window.date") };
         }
 
         var (first, last) = period.Around(day);
         var around = new StripWindow(LocalDays.StartOf(first, zone), LocalDays.StartOf(last.AddDays(1), zone));
         return around.Length > TimeSpan.Zero
             ? new(around, period.Name, day, null)
-            : usual with { Problem = "The clocks of this building left that day out." };
+            : usual with { Problem = Words.Say("building.window.left-out") };
     }
 
     /// <summary>A time with two ends.</summary>
@@ -62,11 +62,11 @@ public sealed record BuildingWindow(StripWindow Window, string View, DateOnly? O
     {
         if (!TryTime(from, out var start) || !TryTime(to, out var end))
         {
-            return (usual, "A time of one's own needs both ends, each written as 2026-03-29T05:30:00Z.");
+            return (usual, Words.Say("building.window.ends"));
         }
 
-        return start >= end ? (usual, "The time asked for ends before it begins.")
-            : end - start > TimeSpan.FromDays(LongestDays) ? (usual, $"The time asked for is longer than {LongestDays} days.")
+        return start >= end ? (usual, Words.Say("problem.ends-before"))
+            : end - start > TimeSpan.FromDays(LongestDays) ? (usual, Words.Say("building.window.long", ("n", LongestDays)))
             : (new(start, end), null);
     }
 

@@ -1,4 +1,3 @@
-using System.Globalization;
 using TankWatch.Core;
 using TankWatch.Core.Sites;
 using TankWatch.Core.Timelines;
@@ -37,7 +36,7 @@ public sealed record DeliveryChart(string Pump, string Text, IReadOnlyList<Deliv
         var (first, last) = (known[0], known[^1]);
         return new(
             pump.Id.Value,
-            $"Pump {pump.Id} delivered {Rate(last.Of)} litres a minute on {OnDay(last.Date)}, and {Rate(first.Of)} on {OnDay(first.Date)}.",
+            Words.Say("account.delivery.text", ("pump", pump.Id.Value), ("last", Rate(last.Of)), ("day", OnDay(last.Date)), ("first", Rate(first.Of)), ("before", OnDay(first.Date))),
             [.. known.Select(day => new DeliveryMark(OnDay(day.Date), Rate(day.Of), X(day.Date), Y(day.Of.Value), Y(day.Of.Low), Y(day.Of.High)))],
             [.. LinesOf(low, high).Select(rate => (Words.Number(rate), Y(rate)))], OnDay(today.AddDays(-Days)), OnDay(today.AddDays(-1)));
 
@@ -59,7 +58,7 @@ public sealed record DeliveryChart(string Pump, string Text, IReadOnlyList<Deliv
 
     private static string Rate(Estimate rate) => Amounts.Of(EstimateJson.Of(rate, 1), 1).Replace('\n', ' ');
 
-    private static string OnDay(DateOnly date) => date.ToString("d MMMM", CultureInfo.InvariantCulture);
+    private static string OnDay(DateOnly date) => Words.Day(date, "format.day-month");
 }
 
 /// <param name="Day">"24 November".</param>

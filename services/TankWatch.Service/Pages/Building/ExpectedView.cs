@@ -1,6 +1,5 @@
 using TankWatch.Core.Commissioning;
 using TankWatch.Core.Sites;
-using TankWatch.Core.Texts;
 
 namespace TankWatch.Service.Pages.Building;
 
@@ -15,13 +14,13 @@ public sealed record ExpectedView(IReadOnlyList<ExpectedLine> Wrong, IReadOnlyLi
         var told = Predictions.Of(plan).ToLookup(prediction => prediction.Outlook == Outlook.Fine);
         var (fine, wrong) = (told[true].ToList(), told[false].OrderByDescending(prediction => prediction.Outlook).ToList());
         return new(
-            [.. wrong.Select(p => new ExpectedLine(p.Outlook == Outlook.Fault ? "A fault" : "To be looked at", p.Text))], CautionsOf(wrong),
-            [.. fine.Select(p => p.Text), .. CautionsOf(fine)]);
+            [.. wrong.Select(p => new ExpectedLine(Words.Say(p.Outlook == Outlook.Fault ? "building.expected.fault" : "building.expected.look"), Words.Say(p.Text)))], CautionsOf(wrong),
+            [.. fine.Select(p => Words.Say(p.Text)), .. CautionsOf(fine)]);
     }
 
-    private static List<string> CautionsOf(IEnumerable<Prediction> predictions) => [.. predictions.SelectMany(p => p.Cautions).Distinct().Select(Languages.English.Say)];
+    private static List<string> CautionsOf(IEnumerable<Prediction> predictions) => [.. predictions.SelectMany(p => p.Cautions).Distinct().Select(Words.Say)];
 }
 
-/// <param name="Word">"A fault", "To be looked at".</param>
+/// <param name="Word">"A fault.", "To be looked at."</param>
 /// <param name="Text">Plain sentences.</param>
 public sealed record ExpectedLine(string Word, string Text);

@@ -17,31 +17,31 @@ public sealed record FiguresView(string Period, PeriodHead Current, PeriodHead P
         return new(
             summary.Period, PeriodHead.Of(summary.Period, now, today), PeriodHead.Of(summary.Period, before, today),
             [
-                .. plan.Pumps.Select(pump => new FigureGroup($"Pump {pump.Id}", [.. Of(Find(now, pump), Find(before, pump))])),
-                .. plan.Tanks.Where(tank => tank.Role == TankRole.Overhead).Select(tank => new FigureGroup($"Tank {tank.Id}", [.. Of(Find(now, tank), Find(before, tank))])),
+                .. plan.Pumps.Select(pump => new FigureGroup(Words.Say("building.group.pump", ("id", pump.Id.Value)), [.. Of(Find(now, pump), Find(before, pump))])),
+                .. plan.Tanks.Where(tank => tank.Role == TankRole.Overhead).Select(tank => new FigureGroup(Words.Say("building.group.tank", ("id", tank.Id.Value)), [.. Of(Find(now, tank), Find(before, tank))])),
             ]);
     }
 
     private static IEnumerable<FigureRow> Of(PumpFiguresJson? now, PumpFiguresJson? before)
     {
-        yield return Row("Starts", figures => Amounts.Count(figures.Starts));
-        yield return Row("Ran for", figures => Amounts.Span(figures.RunSeconds));
-        yield return Row("Longest run", figures => Amounts.Span(figures.LongestRunSeconds));
-        yield return Row("Stops because no water came", figures => Amounts.Count(figures.DryTrips));
-        yield return Row("Delivered, litres", figures => Amounts.Of(figures.DeliveredLitres));
-        yield return Row("Delivery, litres a minute", figures => Amounts.Of(figures.LitresPerMinute, 1));
-        yield return Row("Energy, kWh", figures => Amounts.Of(figures.EnergyKwh, 2));
+        yield return Row("building.figure.starts", figures => Amounts.Count(figures.Starts));
+        yield return Row("building.figure.ran", figures => Amounts.Span(figures.RunSeconds));
+        yield return Row("building.figure.longest", figures => Amounts.Span(figures.LongestRunSeconds));
+        yield return Row("building.figure.dry", figures => Amounts.Count(figures.DryTrips));
+        yield return Row("building.figure.delivered", figures => Amounts.Of(figures.DeliveredLitres));
+        yield return Row("building.figure.rate", figures => Amounts.Of(figures.LitresPerMinute, 1));
+        yield return Row("building.figure.energy", figures => Amounts.Of(figures.EnergyKwh, 2));
 
-        FigureRow Row(string name, Func<PumpFiguresJson, string> of) => new(name, Or(now, of), Or(before, of));
+        FigureRow Row(string key, Func<PumpFiguresJson, string> of) => new(Words.Say(key), Or(now, of), Or(before, of));
     }
 
     private static IEnumerable<FigureRow> Of(TankFiguresJson? now, TankFiguresJson? before)
     {
-        yield return Row("Used, litres", figures => Amounts.Of(figures.UsedLitres));
-        yield return Row("Leak, litres an hour", figures => Amounts.Of(figures.LeakLitresPerHour));
-        yield return Row("Below the lowest probe", figures => Amounts.Span(figures.SecondsBelowLowest));
+        yield return Row("building.figure.used", figures => Amounts.Of(figures.UsedLitres));
+        yield return Row("building.figure.leak", figures => Amounts.Of(figures.LeakLitresPerHour));
+        yield return Row("building.figure.below", figures => Amounts.Span(figures.SecondsBelowLowest));
 
-        FigureRow Row(string name, Func<TankFiguresJson, string> of) => new(name, Or(now, of), Or(before, of));
+        FigureRow Row(string key, Func<TankFiguresJson, string> of) => new(Words.Say(key), Or(now, of), Or(before, of));
     }
 
     private static string Or<T>(T? figures, Func<T, string> of) where T : class => figures is null ? Amounts.Unknown : of(figures);
@@ -58,28 +58,27 @@ public sealed record PeriodHead(string Name, string? Known)
     internal static PeriodHead Of(string period, PeriodJson figures, DateOnly today)
     {
         var days = figures.To.DayNumber - figures.From.DayNumber + 1;
-        var known = days == 1
-            ? figures.DaysKnown == 0 ? "nothing known" : figures.Complete ? null : "known in part"
-            : figures is { Complete: true } ? null : $"{Amounts.Count(figures.DaysKnown)} of {Amounts.Count(days)} days known";
+        var inPart = days == 1 && figures is { Complete: false, DaysKnown: > 0 };
+        var known = days > 1 && !figures.Complete ? Words.Say("building.head.days", ("n", figures.DaysKnown), ("all", days))
+            : days == 1 && figures.DaysKnown == 0 ? Words.Say("building.head.nothing")
+            : null;
         var inProgress = figures.From <= today && today <= figures.To;
         return new(NameOf(period, figures.From, figures.To), (inProgress, known) switch
         {
-            (true, null or "known in part") => "so far",
-            (true, _) => $"so far, {known}",
-            _ => known,
+            (true, null) => Words.Say("building.head.so-far"),
+            (true, { } part) => Words.Say("building.head.so-far.known", ("known", part)),
+            _ => inPart ? Words.Say("building.head.part") : known,
         });
     }
 
     private static string NameOf(string period, DateOnly from, DateOnly to) => period switch
     {
-        "day" => Text(from, "ddd d MMMM yyyy"),
-        "month" => Text(from, "MMMM yyyy"),
-        _ => string.Create(
-            CultureInfo.InvariantCulture,
-            $"week {ISOWeek.GetWeekOfYear(from.ToDateTime(TimeOnly.MinValue))}, {Text(from, from.Month == to.Month ? "%d" : "d MMMM")} to {Text(to, "d MMMM yyyy")}"),
+        "day" => Words.Day(from, "format.date"),
+        "month" => Words.Day(from, "format.month"),
+        _ => Words.Say(
+            "building.head.week", ("n", ISOWeek.GetWeekOfYear(from.ToDateTime(TimeOnly.MinValue))),
+            ("from", Words.Day(from, from.Month == to.Month ? "format.day-number" : "format.day-month")), ("to", Words.Day(to, "format.day-month-year"))),
     };
-
-    private static string Text(DateOnly day, string format) => day.ToString(format, CultureInfo.InvariantCulture);
 }
 
 /// <param name="Device">"Pump p1".</param>

@@ -1,5 +1,7 @@
+using System.Collections.Immutable;
 using TankWatch.Core.Observations;
 using TankWatch.Core.Sites;
+using TankWatch.Core.Texts;
 using TankWatch.Core.Time;
 using TankWatch.Core.Timelines;
 using TankWatch.Service.Api.Contract;
@@ -10,8 +12,7 @@ namespace TankWatch.Service.Pages.Building;
 
 /// <summary>A pump in words.</summary>
 /// <param name="Id">The pump's.</param>
-/// <param name="State">"Running since" or "At rest since"; what is known when nothing is.</param>
-/// <param name="Since">Since when; null when not known.</param>
+/// <param name="State">Whether it runs, and since when.</param>
 /// <param name="Why">What started or stopped it, and its mode.</param>
 /// <param name="SpokeAt">When its unit last spoke.</param>
 /// <param name="IsStale">The word is older than what its unit promised.</param>
@@ -19,7 +20,7 @@ namespace TankWatch.Service.Pages.Building;
 /// <param name="Limits">Ratings and limits, one sentence each; says what the site file leaves open.</param>
 /// <param name="Runs">The newest first.</param>
 public sealed record PumpView(
-    string Id, string State, DateTimeOffset? Since, string? Why, DateTimeOffset? SpokeAt, bool IsStale, string Trips,
+    string Id, ImmutableArray<Said> State, string? Why, DateTimeOffset? SpokeAt, bool IsStale, string Trips,
     IReadOnlyList<string> Limits, IReadOnlyList<RunView> Runs)
 {
     private const int RunsShown = 8;
@@ -29,9 +30,7 @@ public sealed record PumpView(
         var (known, plan) = (site.State.Timeline.Pumps[pump.Index], site.Plan);
         var spoke = plan.Units.FirstOrDefault(unit => unit.Pumps.Contains(pump.Index)) is { } unit ? site.State.Timeline.Units[unit.Index].Last?.At : null;
         return new(
-            pump.Id.Value,
-            known.Running switch { null => "Nothing is known of it yet.", true => "Running since", _ => "At rest since" },
-            known.Running is null ? null : known.Since, WhyOf(known), spoke,
+            pump.Id.Value, StateOf(known, plan.TimeZone), WhyOf(known), spoke,
             known.Running is not null && !(site.State.Timeline.PumpKnownUntil(plan, pump.Index) > now),
             TripsOf(known, dryTripsToday, now - LocalDays.StartOf(LocalDays.DateOf(now, plan.TimeZone), plan.TimeZone), now),
             [.. LimitsOf(pump)], [.. series.ListLastRuns(plan.Id, pump.Id, RunsShown).Select(RunView.Of)]);
@@ -44,44 +43,49 @@ public sealed record PumpView(
             return null;
         }
 
-        var cause = running ? PumpWords.Started(known.Cause) : PumpWords.Stopped(known.Cause);
-        return $"{(running ? "It was started" : "It was stopped")} {cause}. {(known.IsManual ? "It is in manual mode: its protection may be bypassed." : "It is in automatic mode.")}";
+        var how = running ? PumpWords.Started(known.Cause) : Words.Say(PumpWords.Stopped(known.Cause));
+        return $"{how} {Words.Say(known.IsManual ? "building.pump.manual" : "building.pump.automatic")}";
     }
+
+    private static ImmutableArray<Said> StateOf(PumpTimeline known, TimeZoneInfo zone) => known switch
+    {
+        { Running: { } running, Since: { } since } => Said.Of(running ? "building.pump.running" : "building.pump.resting", ("at", Said.Near(since, zone)), ("ago", Said.Ago(since))),
+        _ => Said.Of("building.pump.unknown"),
+    };
 
     private static string TripsOf(PumpTimeline known, int? dry, TimeSpan today, DateTimeOffset now)
     {
         if (known.Running is null || dry is not { } dryTrips)
         {
-            return "Whether it tripped today is not known.";
+            return Words.Say("building.trips.unknown");
         }
 
-        string[] trips =
+        PhraseValue[] trips =
         [
-            .. Trip(dryTrips, "because no water came"), .. Trip(known.VoltageTrips.CountWithin(today, now), "for the voltage"),
-            .. Trip(known.OverloadTrips.CountWithin(today, now), "for overload"),
+            .. Trip("building.trips.dry", dryTrips), .. Trip("building.trips.voltage", known.VoltageTrips.CountWithin(today, now)),
+            .. Trip("building.trips.overload", known.OverloadTrips.CountWithin(today, now)),
         ];
-        return trips.Length == 0 ? "No trips today." : $"Trips today: {string.Join(", ", trips)}.";
+        return trips.Length == 0 ? Words.Say("building.trips.none") : Words.Say("building.trips", ("trips", PhraseList.Of(ListStyle.Comma, trips)));
 
-        static string[] Trip(int count, string why) => count == 0 ? [] : [$"{Amounts.Count(count)} {why}"];
+        static PhraseValue[] Trip(string key, int count) => count == 0 ? [] : [Phrase.Of(key, ("n", count))];
     }
 
     private static IEnumerable<string> LimitsOf(Pump pump)
     {
-        const string Assumed = " (assumed: the site file does not say)";
-        string?[] ratings =
+        PhraseValue?[] ratings =
         [
-            pump.RatedWatts is { } watts ? $"{Words.Number(watts)} W" : null,
-            pump.RatedDelivery is { } delivery ? $"{Words.Number(delivery.Value)} litres a minute" : null,
-            pump.StaticLiftMetres is { } lift ? $"a lift of {Words.Number(lift)} m" : null,
+            pump.RatedWatts is { } watts ? Phrase.Of("building.rating.watts", ("n", Math.Round(watts))) : null,
+            pump.RatedDelivery is { } delivery ? Phrase.Of("building.rating.delivery", ("n", Math.Round(delivery.Value))) : null,
+            pump.StaticLiftMetres is { } lift ? Phrase.Of("building.rating.lift", ("n", Math.Round(lift))) : null,
         ];
-        yield return ratings.OfType<string>().Any()
-            ? $"Rated for {string.Join(", ", ratings.OfType<string>())}."
-            : "The site file gives no rating: energy is known only where its unit measures the power.";
-        yield return $"At most {Words.Number(pump.MaxStartsPerHour)} starts an hour{(pump.MaxStartsAssumed ? Assumed : "")}.";
-        yield return $"No run shorter than {Words.Lasting(pump.MinRun)}{(pump.MinRunAssumed ? Assumed : "")}.";
+        yield return ratings.OfType<PhraseValue>().Any()
+            ? Words.Say("building.rating", ("ratings", PhraseList.Of(ListStyle.Comma, ratings.OfType<PhraseValue>())))
+            : Words.Say("building.rating.none");
+        yield return Words.Say(pump.MaxStartsAssumed ? "building.starts.assumed" : "building.starts", ("n", Math.Round(pump.MaxStartsPerHour)));
+        yield return Words.Say(pump.MinRunAssumed ? "building.min-run.assumed" : "building.min-run", ("span", Words.LastingOf(pump.MinRun)));
         if (pump.DryRunDetector)
         {
-            yield return "A detector at the tank's inlet tells whether water comes.";
+            yield return Words.Say("building.detector");
         }
     }
 }
@@ -90,8 +94,14 @@ public sealed record PumpView(
 public sealed record RunView(DateTimeOffset StartedAt, string Lasted, string Stopped, string Litres)
 {
     internal static RunView Of(PumpRun run) => new(
-        run.StartedAt, run.Duration is { } lasted ? Amounts.Span(lasted.TotalSeconds) : "still running",
-        (run.StopCause is { } cause ? PumpWords.Ended(cause) : "") + (run.Manual ? ", run by hand" : ""), Amounts.Between(EstimateJson.Of(run.Delivered, 1)));
+        run.StartedAt, run.Duration is { } lasted ? Amounts.Span(lasted.TotalSeconds) : Words.Say("building.run.running"),
+        (run.StopCause, run.Manual) switch
+        {
+            ({ } cause, true) => Words.Say("building.run.by-hand", ("why", Phrase.Of(PumpWords.Ended(cause)))),
+            ({ } cause, false) => Words.Say(PumpWords.Ended(cause)),
+            (null, true) => Words.Say("building.run.only-by-hand"),
+            _ => "",
+        }, Amounts.Between(EstimateJson.Of(run.Delivered, 1)));
 }
 
 /// <summary>Why a pump started or stopped.</summary>
@@ -99,40 +109,41 @@ internal static class PumpWords
 {
     public static string Started(PumpCause cause) => cause switch
     {
-        PumpCause.Level => "because a tank called for water",
-        PumpCause.TopUp => "to top up",
-        PumpCause.Manual => "by hand",
-        PumpCause.Power => "as the power came back",
-        PumpCause.Unknown => "for a reason that its unit did not give",
-        _ => "after " + Stopped(cause),
+        PumpCause.Level => Words.Say("building.started.level"),
+        PumpCause.TopUp => Words.Say("building.started.top-up"),
+        PumpCause.Manual => Words.Say("building.started.manual"),
+        PumpCause.Power => Words.Say("building.started.power"),
+        PumpCause.Unknown => Words.Say("building.started.unknown"),
+        _ => Words.Say("building.started.after", ("cause", Phrase.Of(Ended(cause)))),
     };
 
-    /// <summary>In a table's few words.</summary>
+    /// <returns>The key of a text: a table's few words.</returns>
     public static string Ended(PumpCause cause) => cause switch
     {
-        PumpCause.Level => "tank full",
-        PumpCause.TopUp => "topped up",
-        PumpCause.Manual => "by hand",
-        PumpCause.SumpLow => "sump empty",
-        PumpCause.DryRun => "no water came",
-        PumpCause.UnderVoltage => "low voltage",
-        PumpCause.OverVoltage => "high voltage",
-        PumpCause.Overload => "overload",
-        PumpCause.Power => "power cut",
-        _ => "not told",
+        PumpCause.Level => "building.ended.level",
+        PumpCause.TopUp => "building.ended.top-up",
+        PumpCause.Manual => "building.ended.manual",
+        PumpCause.SumpLow => "building.ended.sump-low",
+        PumpCause.DryRun => "building.ended.dry-run",
+        PumpCause.UnderVoltage => "building.ended.under-voltage",
+        PumpCause.OverVoltage => "building.ended.over-voltage",
+        PumpCause.Overload => "building.ended.overload",
+        PumpCause.Power => "building.ended.power",
+        _ => "building.ended.unknown",
     };
 
+    /// <returns>The key of a text: a sentence.</returns>
     public static string Stopped(PumpCause cause) => cause switch
     {
-        PumpCause.Level => "because its tank was full",
-        PumpCause.TopUp => "at the end of a top-up",
-        PumpCause.Manual => "by hand",
-        PumpCause.SumpLow => "for an empty sump",
-        PumpCause.DryRun => "because no water came",
-        PumpCause.UnderVoltage => "for low voltage",
-        PumpCause.OverVoltage => "for high voltage",
-        PumpCause.Overload => "for overload",
-        PumpCause.Power => "by a power cut",
-        _ => "for a reason that its unit did not give",
+        PumpCause.Level => "building.stopped.level",
+        PumpCause.TopUp => "building.stopped.top-up",
+        PumpCause.Manual => "building.stopped.manual",
+        PumpCause.SumpLow => "building.stopped.sump-low",
+        PumpCause.DryRun => "building.stopped.dry-run",
+        PumpCause.UnderVoltage => "building.stopped.under-voltage",
+        PumpCause.OverVoltage => "building.stopped.over-voltage",
+        PumpCause.Overload => "building.stopped.overload",
+        PumpCause.Power => "building.stopped.power",
+        _ => "building.stopped.unknown",
     };
 }

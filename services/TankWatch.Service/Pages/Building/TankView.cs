@@ -1,6 +1,7 @@
 using TankWatch.Core.Alerts;
 using TankWatch.Core.Findings;
 using TankWatch.Core.Sites;
+using TankWatch.Core.Texts;
 using TankWatch.Core.Timelines;
 using TankWatch.Service.Sites;
 
@@ -29,10 +30,10 @@ public sealed record TankView(
         var distrust = site.OpenAlerts.FirstOrDefault(alert =>
             alert.Finding is { Kind: FindingKind.ProbeFault, IsOpen: true } && alert.Finding.Device == tank.Id && alert.State != AlertState.Normal);
         return new(
-            tank.Id.Value, tank.Role == TankRole.Sump ? "sump" : "overhead tank", Holding(tank, water), water.SeenAt,
+            tank.Id.Value, Words.Say(tank.Role == TankRole.Sump ? "building.role.sump" : "building.role.tank"), Holding(tank, water), water.SeenAt,
             water.SeenAt is not null && !(site.State.Timeline.TankKnownUntil(site.Plan, tank.Index) > now), water.EmptySince,
             belowToday is > 0 ? Amounts.Span(belowToday) : null, distrust?.Id,
-            tank.FireReserve.Value > 0 ? $"The fire reserve of {Words.Number(tank.FireReserve.Value)} litres is left out: it is not water to use." : null);
+            tank.FireReserve.Value > 0 ? Words.Say("building.tank.reserve", ("litres", Math.Round(tank.FireReserve.Value))) : null);
     }
 
     /// <summary>Never a share of full: probes give bounds, and nothing between them is made up.</summary>
@@ -40,28 +41,28 @@ public sealed record TankView(
     {
         if (tank.Probes.IsEmpty)
         {
-            return $"It has no probes: nothing can be known of its water. Full, it holds {Words.Number(tank.Capacity.Value)} litres.";
+            return Words.Say("building.holds.no-probes", ("litres", Math.Round(tank.Capacity.Value)));
         }
 
         if (water.SeenAt is null)
         {
-            return "Nothing has been heard of its probes yet.";
+            return Words.Say("building.holds.unheard");
         }
 
         if (water.CommonLostSince is not null || water.Bounds(tank) is not { } bounds)
         {
-            return "What it holds is not known: its probes fail, all went dry at once.";
+            return Words.Say("building.holds.lost");
         }
 
-        var low = Words.Number(Math.Max(0, bounds.Low - tank.FireReserve.Value));
-        var high = Words.Number(Math.Max(0, bounds.High - tank.FireReserve.Value));
-        var above = tank.FireReserve.Value > 0 ? " above the fire reserve" : "";
-        return water switch
-        {
-            { DisorderSince: not null } => $"Its probes contradict each other; whichever is right, it holds between {low} and {high} litres{above}.",
-            { EmptySince: not null } => $"It is below its lowest probe: {high} litres or less{above}.",
-            { FullSince: not null } => $"It is full: {low} litres or more{above}.",
-            _ => $"It holds between {low} and {high} litres{above}.",
-        };
+        return Words.Say(
+            water switch
+            {
+                { DisorderSince: not null } => "building.holds.disorder",
+                { EmptySince: not null } => "building.holds.empty",
+                { FullSince: not null } => "building.holds.full",
+                _ => "building.holds.between",
+            },
+            ("low", Math.Round(Math.Max(0, bounds.Low - tank.FireReserve.Value))), ("high", Math.Round(Math.Max(0, bounds.High - tank.FireReserve.Value))),
+            ("reserve", tank.FireReserve.Value > 0 ? Phrase.Of("water.above-reserve") : Phrase.Literal("")));
     }
 }

@@ -24,21 +24,23 @@ public sealed record UseChart(string Days, string Text, IReadOnlyList<UseBar> Ba
         }
 
         var top = pattern.Weekday.Concat(pattern.Weekend).Max(hour => hour.High);
-        return top > 0 ? [Of("Monday to Friday", pattern.Weekday, top), Of("Saturday and Sunday", pattern.Weekend, top)] : [];
+        return top > 0 ? [Of(Words.Say("account.weekdays"), pattern.Weekday, top), Of(Words.Say("account.weekend"), pattern.Weekend, top)] : [];
     }
 
     private static UseChart Of(string days, ImmutableArray<Estimate> hours, double top)
     {
         var (most, least) = (hours.IndexOf(hours.MaxBy(hour => hour.Value)), hours.IndexOf(hours.MinBy(hour => hour.Value)));
         return new(
-            days, $"{days}: most from {Clock(most)} to {Clock(most + 1)}, {Litres(hours[most])}; least from {Clock(least)} to {Clock(least + 1)}, {Litres(hours[least])}.",
-            [.. hours.Select((hour, i) => new UseBar(Clock(i), Words.Number(hour.Value), $"{Words.Number(hour.Low)} to {Words.Number(hour.High)}", (i * Room) + (Gap / 2), Room - Gap, Y(hour.Low), Y(hour.High)))],
+            days, Words.Say(
+                "account.use.text", ("days", days), ("start", Clock(most)), ("end", Clock(most + 1)), ("most", Litres(hours[most])),
+                ("begin", Clock(least)), ("finish", Clock(least + 1)), ("least", Litres(hours[least]))),
+            [.. hours.Select((hour, i) => new UseBar(Clock(i), Words.Number(hour.Value), Words.Say("amount.range", ("low", Math.Round(hour.Low)), ("high", Math.Round(hour.High))), (i * Room) + (Gap / 2), Room - Gap, Y(hour.Low), Y(hour.High)))],
             top);
 
         double Y(double litres) => Math.Round(Height * (1 - (litres / top)), 1);
     }
 
-    private static string Litres(Estimate hour) => $"{Words.Between(hour.Low, hour.High)}";
+    private static string Litres(Estimate hour) => Words.Between(hour.Low, hour.High);
 
     private static string Clock(int hour) => string.Create(CultureInfo.InvariantCulture, $"{hour:00}:00");
 }

@@ -14,12 +14,12 @@ internal static class DemonstrationPages
         {
             if (services.GetService<DemoClock>() is not { } clock)
             {
-                return PageRoutes.Say("There is no such page.", StatusCodes.Status404NotFound);
+                return PageRoutes.Say(Words.Say("problem.page"), StatusCodes.Status404NotFound);
             }
 
             if (!DemoClock.TryReadSpeed(speed, out var wanted))
             {
-                return PageRoutes.Say($"A speed is a number from {DemoClock.Slowest} to {DemoClock.Fastest}.", StatusCodes.Status400BadRequest);
+                return PageRoutes.Say(Words.Say("demo.speed-range", ("least", DemoClock.Slowest), ("most", DemoClock.Fastest)), StatusCodes.Status400BadRequest);
             }
 
             clock.SetSpeed(wanted);

@@ -1,5 +1,6 @@
 using TankWatch.Core.Alerts;
 using TankWatch.Core.Texts;
+using TankWatch.Core.Time;
 using TankWatch.Core.Timelines;
 using TankWatch.Service.Api;
 using TankWatch.Service.Sites;
@@ -33,10 +34,10 @@ public sealed record BuildingView(
         var toAcknowledge = pressing.Find(WorstFirst.Waits);
         var isUnheard = SiteSentences.IsUnheard(site.State);
         return new(
-            site, site.Plan.Name, [.. pressing.Take(Spelled).Select(alert => AlertLine.Of(alert, site, now))],
-            pressing.Count > Spelled ? $"{pressing.Count - Spelled} more" : "",
+            site, site.Plan.Name, [.. pressing.Take(Spelled).Select(alert => AlertLine.Of(alert))],
+            pressing.Count > Spelled ? Words.Say("home.row.further", ("n", pressing.Count - Spelled)) : "",
             Aside(open, site, now), toAcknowledge?.Id,
-            isUnheard ? null : Languages.English.Say(SiteSentences.Water(site.Plan, site.State, now)), isUnheard ? null : Languages.English.Say(SiteSentences.Pumps(site.Plan, site.State, now)),
+            isUnheard ? null : Words.Say(SiteSentences.Water(site.Plan, site.State, now)), isUnheard ? null : Words.Say(SiteSentences.Pumps(site.Plan, site.State, now)),
             heard, now - heard > SiteTimeline.WordHolds);
     }
 
@@ -44,16 +45,15 @@ public sealed record BuildingView(
     {
         var over = open.FindAll(alert => alert.State == AlertState.ReturnedUnacknowledged);
         var aside = open.Count(alert => !WorstFirst.Presses(alert)) - over.Count;
-        return string.Join(", ", ((string[])
+        return string.Join(Words.Say("list.comma"), ((string[])
         [
             over switch
             {
                 [] => "",
-                [{ Finding: { ClearedAt: { } end, Kind: var kind } }] => $"{KindWords.Name(kind)}, over since {Words.Near(end, now, site.Plan.TimeZone)}",
-                [_] => "1 alert that is over",
-                _ => $"{over.Count} alerts that are over",
+                [{ Finding: { ClearedAt: { } end, Kind: var kind } }] => Words.Say("home.row.over-since", ("kind", Terms.Name(kind)), ("at", LocalClock.Near(end, now, site.Plan.TimeZone))),
+                _ => Words.Say("home.row.over", ("n", over.Count)),
             },
-            aside > 0 ? $"{aside} put aside" : "",
+            aside > 0 ? Words.Say("home.row.aside", ("n", aside)) : "",
         ]).Where(part => part != ""));
     }
 }
@@ -62,17 +62,15 @@ public sealed record BuildingView(
 /// <param name="Id">The alert.</param>
 /// <param name="Summary">One sentence; may hold a name that a person gave.</param>
 /// <param name="SinceAt">Estimated onset, UTC.</param>
-/// <param name="Since">The same by the site's clock.</param>
 /// <param name="AcknowledgedBy">Null when nobody did.</param>
-/// <param name="Acknowledged">When, by the site's clock.</param>
-public sealed record AlertLine(string Id, string Summary, DateTimeOffset SinceAt, string Since, string? AcknowledgedBy, string? Acknowledged)
+/// <param name="AcknowledgedAt">When.</param>
+public sealed record AlertLine(string Id, string Summary, DateTimeOffset SinceAt, string? AcknowledgedBy, DateTimeOffset? AcknowledgedAt)
 {
-    public static AlertLine Of(Alert alert, SiteView site, DateTimeOffset now)
+    public static AlertLine Of(Alert alert)
     {
         var isAcknowledged = alert.State == AlertState.Acknowledged;
         return new(
-            alert.Id, Words.Plain(Languages.English.Say(alert.Finding.Text.Summary)), alert.Finding.Since, Words.Near(alert.Finding.Since, now, site.Plan.TimeZone),
-            isAcknowledged ? alert.AcknowledgedBy ?? "somebody" : null,
-            isAcknowledged && alert.AcknowledgedAt is { } at ? Words.Near(at, now, site.Plan.TimeZone) : null);
+            alert.Id, Words.Plain(Words.Say(alert.Finding.Text.Summary)), alert.Finding.Since,
+            isAcknowledged ? alert.AcknowledgedBy ?? Words.Say("somebody") : null, isAcknowledged ? alert.AcknowledgedAt : null);
     }
 }

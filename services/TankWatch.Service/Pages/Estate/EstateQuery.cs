@@ -22,19 +22,19 @@ public sealed record EstateQuery(string Search, string Wrong, FindingKind? Kind,
         var (typed, filter) = (search?.Trim() ?? "", wrong ?? "");
         if (typed.Length > LongestSearch)
         {
-            return All with { Fault = [$"A search has at most {LongestSearch} characters."] };
+            return All with { Fault = Said.Of("home.fault.long", ("most", LongestSearch)) };
         }
 
         FindingKind? kind = FindingNames.TryParse(filter, out var found) ? found : null;
         var asked = new EstateQuery(typed, filter, kind, null, []);
         if (kind is null && filter is not ("" or AnythingWrong))
         {
-            return asked with { Wrong = "", Fault = ["The list cannot be narrowed to “", Said.Name(filter.Length > LongestSearch ? filter[..LongestSearch] + "…" : filter), "”."] };
+            return asked with { Wrong = "", Fault = Said.Of("home.fault.kind", ("kind", Said.Name(filter.Length > LongestSearch ? filter[..LongestSearch] + "…" : filter))) };
         }
 
         return string.IsNullOrEmpty(after) ? asked
             : Rank.Find(after) is { } rank ? asked with { After = rank }
-            : asked with { Fault = ["This part of the list cannot be found."] };
+            : asked with { Fault = Said.Of("home.fault.part") };
     }
 
     /// <summary>The address of this very page.</summary>

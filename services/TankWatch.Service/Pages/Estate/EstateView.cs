@@ -32,7 +32,7 @@ public sealed record EstateView(
         var choices = Choice.Of(asked, found);
         if (asked.Fault.Count > 0)
         {
-            return new(asked.Fault, "TankWatch: buildings", asked, sites.Count, choices, [], "", null, 0);
+            return new(asked.Fault, Words.Say("home.title"), asked, sites.Count, choices, [], "", null, 0);
         }
 
         var listed = asked.Wrong == "" ? found : found.FindAll(site => asked.Kind is { } kind ? Choice.Has(site.Site, kind) : site.Rank.Need > 0);
@@ -48,8 +48,8 @@ public sealed record EstateView(
     private static string RangeOf(int first, int shown, int of) => (shown, of) switch
     {
         _ when shown == of => "",
-        (0, _) => $"Nothing stands after this; the list has {Words.Number(of)} buildings.",
-        _ => $"{Words.Number(first + 1)} to {Words.Number(first + shown)} of {Words.Number(of)}",
+        (0, _) => Words.Say("home.range.past", ("n", of)),
+        _ => Words.Say("home.range", ("from", first + 1), ("to", first + shown), ("all", of)),
     };
 }
 
@@ -82,8 +82,8 @@ public sealed record Choice(string Name, int Count, string Address, bool IsPrese
 
         return
         [
-            To("", "All", found.Count),
-            To(EstateQuery.AnythingWrong, "Something wrong", needing),
+            To("", Words.Say("home.choice.all"), found.Count),
+            To(EstateQuery.AnythingWrong, Words.Say("home.choice.any"), needing),
             .. Kinds.Where(kind => counts[(int)kind] > 0 || kind == asked.Kind).Select(kind => To(FindingNames.Of(kind), KindWords.Name(kind), counts[(int)kind])),
         ];
 

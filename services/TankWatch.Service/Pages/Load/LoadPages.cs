@@ -16,12 +16,12 @@ internal static class LoadPages
         var plan = (asked ?? caller.Site) is { } one && caller.Sees(one) ? directory.Find(one)?.Plan : null;
         if (asked is not null && plan is null)
         {
-            return PageRoutes.Say("There is no such building.", StatusCodes.Status404NotFound);
+            return PageRoutes.Say(Words.Say("problem.building"), StatusCodes.Status404NotFound);
         }
 
         if (!Query.TryTime("from", from, out var start, out _) || !Query.TryTime("to", to, out var end, out _))
         {
-            return PageRoutes.Say("This time cannot be read.", StatusCodes.Status400BadRequest);
+            return PageRoutes.Say(Words.Say("problem.time"), StatusCodes.Status400BadRequest);
         }
 
         return reader.Read(caller, asked, string.IsNullOrEmpty(person) ? null : person, start, end) is { } report
@@ -29,6 +29,6 @@ internal static class LoadPages
             {
                 [nameof(LoadPage.View)] = LoadView.Tell(report, reader.ReadRecord(caller, asked), plan?.TimeZone ?? TimeZoneInfo.Utc),
             })
-            : PageRoutes.Say(LoadRoutes.EndsBefore, StatusCodes.Status400BadRequest);
+            : PageRoutes.Say(Words.Say("problem.ends-before"), StatusCodes.Status400BadRequest);
     }
 }

@@ -70,19 +70,19 @@ public sealed record LoadView(
 
         if (report.Person is { } person)
         {
-            of.AddRange(of.Count == 0 ? [] : (Said[])[", "]);
+            of.AddRange(of.Count == 0 ? [] : (Said[])[Words.Say("list.comma")]);
             of.Add(Said.Name(person.Name));
         }
 
         return of;
     }
 
-    private static LoadLine LineOf(SourceLoad source, LoadReport report) => new([.. NameOf(source.Source, source.NewestAlert, report), ", "], LoadWords.Heard(source));
+    private static LoadLine LineOf(SourceLoad source, LoadReport report) => new([.. NameOf(source.Source, source.NewestAlert, report), Words.Say("list.comma")], LoadWords.Heard(source));
 
     private static IReadOnlyList<Said> NameOf(AlertSource source, string alert, LoadReport report)
     {
         var site = source.Site.Value;
-        IReadOnlyList<Said> where = report.Site is null ? [Said.Name(report.SiteNames.GetValueOrDefault(site, site), $"/sites/{site}"), ", "] : [];
+        IReadOnlyList<Said> where = report.Site is null ? [Said.Name(report.SiteNames.GetValueOrDefault(site, site), $"/sites/{site}"), Words.Say("list.comma")] : [];
         return [.. where, Said.Name(source.Device.Value), ": ", new(KindWords.Name(source.Kind), Address: $"/alerts/{alert}")];
     }
 
@@ -91,6 +91,6 @@ public sealed record LoadView(
         var other = by == "person" ? report.Site is { } site ? $"&site={site.Id}" : "" : report.Person is { } person ? $"&person={Uri.EscapeDataString(person.Id)}" : "";
         return new(
             [Said.Name(named.Name, $"/load?{by}={Uri.EscapeDataString(named.Id)}{other}"), ": "],
-            $"{LoadWords.Rate(named.Load.PerDay)} a day, at most {named.Load.MostInTenMinutes} in ten minutes: {LoadWords.Short(named.Load.Verdict)}");
+            LoadWords.Named(named.Load));
     }
 }

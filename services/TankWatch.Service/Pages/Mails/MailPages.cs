@@ -7,7 +7,7 @@ internal static class MailPages
 {
     public static void MapMailPages(this RouteGroupBuilder pages) => pages.MapGet("/mails", (ServiceShape shape) => shape.Demo
         ? PageRoutes.Page<MailsPage>(new() { [nameof(MailsPage.Mails)] = PickupReader.Read(shape.MailFolder) })
-        : PageRoutes.Say("There is no such page.", StatusCodes.Status404NotFound));
+        : PageRoutes.Say(Words.Say("problem.page"), StatusCodes.Status404NotFound));
 }
 
 /// <summary>A mail as it was sent.</summary>

@@ -1,5 +1,5 @@
-using System.Globalization;
 using MimeKit;
+using TankWatch.Core.Texts;
 
 namespace TankWatch.Service.Pages.Mails;
 
@@ -23,7 +23,7 @@ internal static class PickupReader
             using var stream = file.OpenRead();
             var mail = MimeMessage.Load(stream);
             return new(
-                $"mail-{Path.GetFileNameWithoutExtension(file.Name).Replace('.', '-')}", mail.Subject ?? "", mail.From.ToString(), mail.To.ToString(), mail.Date.ToUniversalTime().ToString("d MMMM yyyy, HH:mm 'UTC'", CultureInfo.InvariantCulture),
+                $"mail-{Path.GetFileNameWithoutExtension(file.Name).Replace('.', '-')}", mail.Subject ?? "", mail.From.ToString(), mail.To.ToString(), Words.Say("mails.at", ("at", PhraseMoment.In(TimeZoneInfo.Utc, mail.Date)), ("zone", "UTC")),
                 mail.TextBody ?? "");
         }
         catch (Exception e) when (e is IOException or UnauthorizedAccessException or FormatException)

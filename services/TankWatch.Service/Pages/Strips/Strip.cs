@@ -1,6 +1,7 @@
 using System.Collections.Immutable;
 using TankWatch.Core.Observations;
 using TankWatch.Core.Sites;
+using TankWatch.Core.Texts;
 
 namespace TankWatch.Service.Pages.Strips;
 
@@ -51,4 +52,4 @@ public readonly record struct TripMark(DateTimeOffset At, PumpCause Cause);
 /// <param name="Waits">Nobody has acknowledged it yet.</param>
 /// <param name="Row">Brackets that overlap stand in different rows, from 0.</param>
 /// <param name="Summary">One sentence.</param>
-public readonly record struct AlertMark(string Id, DateTimeOffset From, DateTimeOffset To, bool Open, bool Waits, int Row, string Summary);
+public readonly record struct AlertMark(string Id, DateTimeOffset From, DateTimeOffset To, bool Open, bool Waits, int Row, Phrase Summary);

@@ -5,7 +5,6 @@ using TankWatch.Core.Alerts;
 using TankWatch.Core.Findings;
 using TankWatch.Core.Observations;
 using TankWatch.Core.Sites;
-using TankWatch.Core.Texts;
 using TankWatch.Core.Timelines;
 using TankWatch.Service.Api;
 using TankWatch.Service.Sites;
@@ -84,7 +83,7 @@ internal sealed class StripReader(SeriesStore series, LedgerStore ledger)
         cause is PumpCause.DryRun or PumpCause.UnderVoltage or PumpCause.OverVoltage or PumpCause.Overload or PumpCause.Power;
 
     private static AlertMark Mark(Alert alert, DateTimeOffset end) => new(
-        alert.Id, alert.Finding.Since, alert.Finding.ClearedAt ?? end, alert.Finding.IsOpen, WorstFirst.Waits(alert), 0, Languages.English.Say(alert.Finding.Text.Summary));
+        alert.Id, alert.Finding.Since, alert.Finding.ClearedAt ?? end, alert.Finding.IsOpen, WorstFirst.Waits(alert), 0, alert.Finding.Text.Summary);
 
     /// <summary>While the common electrode was lost, dry probes said nothing of the water.</summary>
     private static List<Stretch> LostCommon(IEnumerable<Alert> alerts, Tank tank) =>

@@ -23,6 +23,8 @@ internal sealed record StripScale(StripWindow Window, TimeZoneInfo Zone, bool Mi
 
     public static string Percent(double share) => share.ToString("0.##", CultureInfo.InvariantCulture) + "%";
 
+    private static string Label(DateTimeOffset at, string format) => at.ToString(Words.Say(format), PageLanguage.Current.Culture);
+
     private double Share(DateTimeOffset at) => (at - Window.From) / Window.Length * 100;
 
     /// <summary>A line of the time axis.</summary>
@@ -52,8 +54,8 @@ internal sealed record StripScale(StripWindow Window, TimeZoneInfo Zone, bool Mi
             if (ofDay.Ticks % TimeSpan.FromHours(hours).Ticks == 0)
             {
                 yield return ofDay == TimeSpan.Zero
-                    ? new(at, local.ToString("ddd d", CultureInfo.InvariantCulture), Day: true, Minor: false)
-                    : new(at, local.ToString(hours < 1 ? "HH:mm" : "HH", CultureInfo.InvariantCulture), Day: false, Minor: ofDay.Ticks / TimeSpan.FromHours(hours).Ticks % 2 == 1);
+                    ? new(at, Label(local, "format.tick-day"), Day: true, Minor: false)
+                    : new(at, Label(local, hours < 1 ? "format.time" : "format.tick-hour"), Day: false, Minor: ofDay.Ticks / TimeSpan.FromHours(hours).Ticks % 2 == 1);
             }
         }
     }
@@ -67,7 +69,7 @@ internal sealed record StripScale(StripWindow Window, TimeZoneInfo Zone, bool Mi
             var number = DateOnly.FromDateTime(day).DayNumber;
             if (number % days == 0 && at < drawn.To)
             {
-                yield return new(at, day.ToString(days > 2 ? "d MMM" : "ddd d", CultureInfo.InvariantCulture), Day: true, Minor: number / days % 2 == 1);
+                yield return new(at, Label(day, days > 2 ? "format.tick-date" : "format.tick-day"), Day: true, Minor: number / days % 2 == 1);
             }
         }
     }

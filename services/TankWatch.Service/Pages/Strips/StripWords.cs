@@ -1,6 +1,6 @@
-using System.Globalization;
 using TankWatch.Core.Observations;
 using TankWatch.Core.Sites;
+using TankWatch.Core.Texts;
 
 namespace TankWatch.Service.Pages.Strips;
 
@@ -9,48 +9,53 @@ namespace TankWatch.Service.Pages.Strips;
 /// <param name="day">The only times of which a clock alone tells enough; null where none does.</param>
 public sealed class StripWords(TimeZoneInfo zone, StripWindow? day)
 {
-    public string Say(Tank tank, WaterStretch water) => $"{tank.Id} {Holds(tank, water)}, {Span(water.From, water.To)}";
-
-    public string Say(Pump pump, RunMark run) => run switch
+    public string Say(Tank tank, WaterStretch water)
     {
-        { Runs: > 1 } => $"{pump.Id} ran {run.Runs} times, {Words.Lasting(run.Lasted)} in all, {Span(run.From, run.To)}",
-        { Running: true } => $"{pump.Id} running{Hand(run)} since {Clock(run.From)}",
-        _ => $"{pump.Id} ran {Words.Lasting(run.To - run.From)}{Hand(run)}, {Span(run.From, run.To)}{Litres(run)}",
-    };
+        var (id, from, to) = (tank.Id.Value, At(water.From), At(water.To));
+        return (water.Low, water.High) switch
+        {
+            (0, var high) => Words.Say("strip.water.below", ("tank", id), ("high", Math.Round(high)), ("from", from), ("to", to)),
+            var (low, high) when high >= tank.Capacity.Value => Words.Say("strip.water.full", ("tank", id), ("low", Math.Round(low)), ("from", from), ("to", to)),
+            var (low, high) => Words.Say("strip.water", ("tank", id), ("amount", Words.Between(low, high)), ("from", from), ("to", to)),
+        };
+    }
 
-    public string Say(Pump pump, TripMark trip) => $"{pump.Id} was stopped {Why(trip.Cause)}, {Clock(trip.At)}";
+    public string Say(Pump pump, RunMark run)
+    {
+        var (id, from, to) = (pump.Id.Value, At(run.From), At(run.To));
+        return run switch
+        {
+            { Runs: > 1 } => Words.Say("strip.runs", ("pump", id), ("n", run.Runs), ("span", Words.LastingOf(run.Lasted)), ("from", from), ("to", to)),
+            { Running: true } => Words.Say(run.Manual ? "strip.running.by-hand" : "strip.running", ("pump", id), ("from", from)),
+            { Litres: { } litres } => Words.Say(
+                run.Manual ? "strip.run.by-hand.litres" : "strip.run.litres", ("pump", id), ("span", Words.LastingOf(run.To - run.From)), ("from", from), ("to", to),
+                ("low", Math.Round(litres.Low)), ("high", Math.Round(litres.High))),
+            _ => Words.Say(run.Manual ? "strip.run.by-hand" : "strip.run", ("pump", id), ("span", Words.LastingOf(run.To - run.From)), ("from", from), ("to", to)),
+        };
+    }
+
+    public string Say(Pump pump, TripMark trip) => Words.Say(
+        trip.Cause switch
+        {
+            PumpCause.DryRun => "strip.trip.dry-run",
+            PumpCause.UnderVoltage => "strip.trip.under-voltage",
+            PumpCause.OverVoltage => "strip.trip.over-voltage",
+            PumpCause.Overload => "strip.trip.overload",
+            PumpCause.Power => "strip.trip.power",
+            _ => "strip.trip.protection",
+        },
+        ("pump", pump.Id.Value), ("at", At(trip.At)));
 
     public string Say(AlertMark alert) => alert.Open
-        ? $"{alert.Summary} Since {Clock(alert.From)}."
-        : $"{alert.Summary} From {Clock(alert.From)} to {Clock(alert.To)}; it is over.";
+        ? Words.Say("strip.alert.open", ("summary", alert.Summary), ("from", At(alert.From)))
+        : Words.Say("strip.alert.over", ("summary", alert.Summary), ("from", At(alert.From)), ("to", At(alert.To)));
 
-    public string Unknown(string device, Stretch gap) => $"nothing known of {device}, {Span(gap.From, gap.To)}";
+    public string Unknown(string device, Stretch gap) => Words.Say("strip.unknown", ("device", device), ("from", At(gap.From)), ("to", At(gap.To)));
 
-    public string Supply(Stretch hours) => $"public supply expected, {Span(hours.From, hours.To)}";
+    public string Supply(Stretch hours) => Words.Say("strip.supply", ("from", At(hours.From)), ("to", At(hours.To)));
 
-    public string Clock(DateTimeOffset at) => TimeZoneInfo.ConvertTime(at, zone)
-        .ToString(day is { } near && at >= near.From && at <= near.To ? "HH:mm" : "ddd d MMM HH:mm", CultureInfo.InvariantCulture);
+    public string Clock(DateTimeOffset at) => Words.Say(At(at));
 
-    private string Span(DateTimeOffset from, DateTimeOffset to) => $"{Clock(from)} to {Clock(to)}";
-
-    private static string Holds(Tank tank, WaterStretch water) => (water.Low, water.High) switch
-    {
-        (0, var high) => $"below its lowest probe, {Words.Number(high)} litres or less",
-        var (low, high) when high >= tank.Capacity.Value => $"full, {Words.Number(low)} litres or more",
-        var (low, high) => Words.Between(low, high),
-    };
-
-    private static string Hand(RunMark run) => run.Manual ? " by hand" : "";
-
-    private static string Litres(RunMark run) => run.Litres is { } litres ? $", {Words.Number(litres.Low)} to {Words.Number(litres.High)} litres" : "";
-
-    private static string Why(PumpCause cause) => cause switch
-    {
-        PumpCause.DryRun => "because no water came",
-        PumpCause.UnderVoltage => "for low voltage",
-        PumpCause.OverVoltage => "for high voltage",
-        PumpCause.Overload => "for overload",
-        PumpCause.Power => "by a power cut",
-        _ => "by its protection",
-    };
+    private Phrase At(DateTimeOffset at) =>
+        Phrase.Of(day is { } near && at >= near.From && at <= near.To ? "near.today" : "strip.at", ("at", PhraseMoment.In(zone, at)));
 }

@@ -1,4 +1,5 @@
-using System.Globalization;
+using System.Collections.Immutable;
+using TankWatch.Core.Texts;
 using TankWatch.Service.Sites;
 
 namespace TankWatch.Service.Pages.Units;
@@ -19,45 +20,54 @@ public sealed record UnitLine(UnitView Unit, string SiteName)
         _ => 3,
     };
 
-    public string Standing => Unit switch
+    public string Standing => Words.Say(Unit switch
     {
-        { Silent: true } => "silent",
-        { HeardAt: null } => "never heard of",
-        { Online: true } => "online",
-        { Online: false } => "its connection is broken",
-        _ => "it sent no status",
-    };
+        { Silent: true } => "field-unit.silent",
+        { HeardAt: null } => "field-unit.unheard",
+        { Online: true } => "field-unit.online",
+        { Online: false } => "field-unit.broken",
+        _ => "field-unit.no-status",
+    });
 
-    public string Firmware => Unit.Firmware ?? "not told";
+    public string Firmware => Unit.Firmware ?? Words.Say("field-unit.not-told");
 
     /// <summary>Steps as phones draw them (common practice, no source).</summary>
-    public string Signal => Unit.SignalDbm is not { } dbm ? "not told" : string.Create(CultureInfo.InvariantCulture, $"{Strength(dbm)}, {(dbm < 0 ? "−" : "")}{Math.Abs(dbm):0} dBm");
+    public string Signal => Unit.SignalDbm is not { } dbm ? Words.Say("field-unit.not-told") : Words.Say(
+        dbm switch { >= -70 => "field-unit.signal.strong", >= -85 => "field-unit.signal.fair", >= -100 => "field-unit.signal.weak", _ => "field-unit.signal.very-weak" },
+        ("signal", $"{(dbm < 0 ? "−" : "")}{Words.Number(Math.Abs(dbm), "0")} dBm"));
 
     public string Battery => Unit.BatteryPercent is { } percent
-        ? string.Create(CultureInfo.InvariantCulture, $"{percent:0} %{(percent < WeakBattery ? ", low" : "")}") : "none, or not told";
+        ? Words.Say(percent < WeakBattery ? "field-unit.battery.low" : "field-unit.battery", ("percent", Math.Round(percent))) : Words.Say("field-unit.battery.none");
 
-    public string Clock => Unit.ClockSkew is not { } skew ? "not known" : Math.Abs(skew.TotalSeconds) switch
+    public string Clock => Unit.ClockSkew is not { } skew ? Amounts.Unknown
+        : skew.Duration() < TimeSpan.FromSeconds(0.05) ? Words.Say("field-unit.clock.same")
+        : Words.Say(skew > TimeSpan.Zero ? "field-unit.clock.behind" : "field-unit.clock.ahead", ("span", SpanOf(skew.Duration())));
+
+    public string Messages => Words.Say("field-unit.messages", ("taken", Words.Number(Unit.Accepted)), ("refused", OrNone(Unit.Refused)), ("twice", OrNone(Unit.Duplicates)));
+
+    /// <summary>What arrived of what it sent, and when it was noticed that something is missing.</summary>
+    /// <param name="zone">On whose clock; null for how long ago alone.</param>
+    public ImmutableArray<Said> Arrived(TimeZoneInfo? zone)
     {
-        < 0.05 => "as ours",
-        < 90 => string.Create(CultureInfo.InvariantCulture, $"{Math.Abs(skew.TotalSeconds):0.0} s {Side(skew)} ours"),
-        _ => $"{Words.Lasting(skew.Duration())} {Side(skew)} ours",
-    };
-
-    public string Arrived => Unit switch
-    {
-        { Accepted: 0 } => "nothing taken yet",
-        { Missing: 0 } => "none missing",
-        _ => string.Create(CultureInfo.InvariantCulture, $"{Amounts.Count(Unit.Missing, "message", "messages")} missing, {Share:0.0} % arrived"),
-    };
-
-    public string Messages => $"{Words.Number(Unit.Accepted)} taken, {OrNone(Unit.Refused)} refused, {OrNone(Unit.Duplicates)} came twice";
+        var arrived = Unit switch
+        {
+            { Accepted: 0 } => Words.Say("field-unit.arrived.nothing"),
+            { Missing: 0 } => Words.Say("field-unit.arrived.all"),
+            _ => Words.Say("field-unit.arrived.missing", ("n", Unit.Missing), ("share", Words.Number(Share, "0.0"))),
+        };
+        return (Unit.MissingSince, zone) switch
+        {
+            ({ } since, { } clock) => Said.Of("field-unit.arrived.noticed.at", ("arrived", arrived), ("ago", Said.Ago(since)), ("at", Said.Near(since, clock))),
+            ({ } since, null) => Said.Of("field-unit.arrived.noticed", ("arrived", arrived), ("ago", Said.Ago(since))),
+            _ => [arrived],
+        };
+    }
 
     /// <summary>Cut, not rounded: a share with something missing is never 100.</summary>
     private double Share => Math.Floor(1000.0 * Unit.Accepted / (Unit.Accepted + Unit.Missing)) / 10;
 
-    private static string OrNone(long count) => count == 0 ? "none" : Words.Number(count);
+    private static string OrNone(long count) => count == 0 ? Words.Say("field-unit.none") : Words.Number(count);
 
-    private static string Strength(double dbm) => dbm switch { >= -70 => "strong", >= -85 => "fair", >= -100 => "weak", _ => "very weak" };
-
-    private static string Side(TimeSpan skew) => skew > TimeSpan.Zero ? "behind" : "ahead of";
+    private static Phrase SpanOf(TimeSpan skew) =>
+        skew.TotalSeconds < 90 ? Phrase.Of("amount.seconds", ("n", Words.Number(skew.TotalSeconds, "0.0"))) : Words.LastingOf(skew);
 }

@@ -47,14 +47,14 @@ internal static class UnitPages
         var (silent, unheard) = (all.Count(line => line.Unit.Silent), all.Count(line => line.Unit is { Silent: false, HeardAt: null }));
         return (all.Count, silent, unheard) switch
         {
-            (0, _, _) => "There are no field units yet.",
-            (1, 1, _) => "The one unit is silent.",
-            (1, _, 1) => "The one unit has not been heard of yet.",
-            (1, _, _) => broken == 1 ? "The connection of the one unit is broken." : "The one unit speaks.",
-            (_, 0, 0) when broken > 0 => $"The connection of {Amounts.Count(broken)} of {Amounts.Count(all.Count)} units is broken.",
-            (_, 0, 0) => $"All {Amounts.Count(all.Count)} units speak.",
-            (_, 0, _) => $"{Amounts.Count(unheard)} of {Amounts.Count(all.Count, "unit has", "units have")} not been heard of yet.",
-            _ => $"{Amounts.Count(silent)} of {Amounts.Count(all.Count)} units {(silent == 1 ? "is" : "are")} silent.",
+            (0, _, _) => Words.Say("units.none"),
+            (1, 1, _) => Words.Say("units.one.silent"),
+            (1, _, 1) => Words.Say("units.one.unheard"),
+            (1, _, _) => Words.Say(broken == 1 ? "units.one.broken" : "units.one.speaks"),
+            (_, 0, 0) when broken > 0 => Words.Say("units.broken", ("n", broken), ("all", all.Count)),
+            (_, 0, 0) => Words.Say("units.all-speak", ("all", all.Count)),
+            (_, 0, _) => Words.Say("units.unheard", ("n", unheard), ("all", all.Count)),
+            _ => Words.Say("units.silent", ("n", silent), ("all", all.Count)),
         };
     }
 
@@ -62,7 +62,7 @@ internal static class UnitPages
     {
         if (!UnitRoutes.Visible(id, caller, directory, series))
         {
-            return PageRoutes.Say("There is no such unit.", StatusCodes.Status404NotFound);
+            return PageRoutes.Say(Words.Say("problem.unit"), StatusCodes.Status404NotFound);
         }
 
         var unit = new UnitId(id);
@@ -76,7 +76,7 @@ internal static class UnitPages
     }
 
     private static RazorComponentResult ShowNobodys(string? after, Caller caller, SeriesStore series) => caller.Site is not null
-        ? PageRoutes.Say("There is no such page.", StatusCodes.Status404NotFound)
+        ? PageRoutes.Say(Words.Say("problem.page"), StatusCodes.Status404NotFound)
         : PageRoutes.Page<RefusedPage>(new()
         {
             [nameof(RefusedPage.Refused)] = RefusedOf(null, after, series, "/refused", $"{ApiRoutes.Prefix}/refused"),

@@ -45,7 +45,7 @@ internal static class VisitsPages
         }
 
         var why = VisitWords.Why(found.Alert is { } alert ? ledger.FindAlert(alert) : null);
-        var calendar = VisitCalendar.Publish(found, plan.Name, why, plan.TimeZone, time.GetUtcNow(), Words.Language);
+        var calendar = VisitCalendar.Publish(found, plan.Name, why, plan.TimeZone, time.GetUtcNow(), PageLanguage.Current);
         return TypedResults.File(Encoding.UTF8.GetBytes(calendar), "text/calendar; charset=utf-8; method=PUBLISH", "visit.ics");
     }
 }

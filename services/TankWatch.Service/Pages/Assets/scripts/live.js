@@ -1,8 +1,10 @@
 // An open page looks again when the service says that something changed, and says so when it cannot. It holds nothing of its own: it asks
 // for the same page and takes over what differs, but for what the reader has typed, opened or focused.
-const TankWatch = { busy: () => false, taken: () => {}, look: () => {} };
+// What it says by itself comes with the page, in the page's language.
+const TankWatch = { busy: () => false, taken: () => {}, look: () => {}, words: JSON.parse(document.body.dataset.words) };
 (() => {
   "use strict";
+  const plurals = new Intl.PluralRules(document.documentElement.lang);
   const beatWithin = 25e3, again = 2e3;
   let stream = null, heard = performance.now(), lookedAt = performance.now(), cost = 0, timer = 0, lost = false, dirty = false, looking = false;
   let clock = { service: Date.parse(document.body.dataset.now), here: performance.now() };
@@ -16,8 +18,8 @@ const TankWatch = { busy: () => false, taken: () => {}, look: () => {} };
   TankWatch.take = (old, fresh) => Idiomorph.morph(old, fresh, { morphStyle: "outerHTML", restoreFocus: true, callbacks: keep });
 
   function ago(ms) {
-    const s = ms / 1000, words = (n, unit) => `${Math.round(n)} ${unit} ago`;
-    return s < 5 ? "just now" : s < 120 ? words(s, "seconds") : s < 7200 ? words(s / 60, "minutes") : s < 172800 ? words(s / 3600, "hours") : words(s / 86400, "days");
+    const s = ms / 1000, words = (n, unit) => { const w = TankWatch.words[unit]; n = Math.round(n); return (w[plurals.select(n)] ?? w.other).replace("{n}", n); };
+    return s < 5 ? TankWatch.words.now : s < 120 ? words(s, "seconds") : s < 7200 ? words(s / 60, "minutes") : s < 172800 ? words(s / 3600, "hours") : words(s / 86400, "days");
   }
   function tellAges() {
     for (const time of document.querySelectorAll("time[data-ago]")) {
@@ -31,7 +33,7 @@ const TankWatch = { busy: () => false, taken: () => {}, look: () => {} };
     if (lost) tellLost();
   }
   function tellLost() {
-    const box = document.getElementById("connection"), text = `Not connected. What you see is as it was ${ago(performance.now() - lookedAt)}.`;
+    const box = document.getElementById("connection"), text = TankWatch.words.lost.other.replace("{ago}", ago(performance.now() - lookedAt));
     if (box.textContent !== text) box.innerHTML = "<p></p>", box.firstChild.textContent = text;
   }
   function setLost(value) {
@@ -51,7 +53,7 @@ const TankWatch = { busy: () => false, taken: () => {}, look: () => {} };
       if (answer.status === 401 || answer.redirected) { location.reload(); return; }
       if (answer.status >= 500) throw new Error(answer.status);
       const page = new DOMParser().parseFromString(await answer.text(), "text/html");
-      if (!page.body.dataset.live || page.documentElement.dataset.version !== document.documentElement.dataset.version) { location.reload(); return; }
+      if (!page.body.dataset.live || page.documentElement.dataset.version !== document.documentElement.dataset.version || page.documentElement.lang !== document.documentElement.lang) { location.reload(); return; }
       if (TankWatch.busy()) { dirty = true; return; }
       document.title = page.title;
       Object.assign(document.body.dataset, page.body.dataset);

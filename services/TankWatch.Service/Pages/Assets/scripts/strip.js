@@ -41,7 +41,7 @@
       for (const g of s.querySelectorAll(".moves")) g.style.transform = "";
       const address = new URL(s.dataset.address, location.href);
       address.search += (address.search ? "&" : "?") + query;
-      if (mirrored()) address.searchParams.set("dir", "rtl");
+      if (new URLSearchParams(location.search).get("dir") === "rtl") address.searchParams.set("dir", "rtl");
       history.replaceState(null, "", address);
       if (cursor !== null) read(s, cursor);
       TankWatch.look();
@@ -79,8 +79,8 @@
     const [from, to] = present(s), line = s.querySelector(".cursor"), p = (at - from) / (to - from) * 100;
     line.hidden = p < 0 || p > 100;
     line.style.insetInlineStart = `${p / 100 * lanes(s).width}px`;
-    const clock = new Intl.DateTimeFormat(document.documentElement.lang.replace(/^en$/, "en-GB"), { timeZone: s.dataset.zone, weekday: "short", day: "numeric", hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
-    s.querySelector(".reading").textContent = `${clock.format(at)}: ${at > Date.parse(s.dataset.now) ? "not yet." : under(s, at).map(said => said.replace(/\.$/, "")).join("; ") + "."}`;
+    const clock = new Intl.DateTimeFormat(`${document.documentElement.lang.replace(/^en$/, "en-GB")}-u-nu-latn`, { timeZone: s.dataset.zone, weekday: "short", day: "numeric", hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
+    s.querySelector(".reading").textContent = `${clock.format(at)}: ${at > Date.parse(s.dataset.now) ? TankWatch.words.later : under(s, at).map(said => said.replace(/[.।]$/, "")).join("; ") + "."}`;
   }
 
   function forget(s) {
