@@ -124,12 +124,12 @@ public sealed class AlarmStateTests
     [Fact]
     public void Kinds_and_scopes_do_not_touch_each_other()
     {
-        var desk = new Desk().At("06:00").Findings("06:00", Desk.Found("06:00"), Desk.Found("06:00", kind: FindingKind.ControlFault));
+        var desk = new Desk().At("06:00").Findings("06:00", Desk.Found("06:00"), Desk.Found("06:00", kind: FindingKind.LeftInManual));
         Assert.Equal(2, desk.Alerts.Alerts.Length);
         var silent = Desk.Found("06:30", kind: FindingKind.UnitSilent);
         desk.At("06:30").Tell([new(FindingScope.Link, Scenario.TimeOf("06:00"), [silent])], caughtUp: true);
         Assert.Equal(3, desk.Alerts.Alerts.Count(a => a.State == AlertState.Unacknowledged));
-        desk.At("06:40").Findings("06:40", Desk.Found("06:00"), Desk.Found("06:00", "06:40", kind: FindingKind.ControlFault));
+        desk.At("06:40").Findings("06:40", Desk.Found("06:00"), Desk.Found("06:00", "06:40", kind: FindingKind.LeftInManual));
         Assert.Equal(2, desk.Alerts.Alerts.Count(a => a.State == AlertState.Unacknowledged));
     }
 }

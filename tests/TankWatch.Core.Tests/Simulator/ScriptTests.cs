@@ -79,6 +79,7 @@ public sealed class ScriptTests
             ("brindle-hall", FindingKind.PowerFailure), ("pippin-lodge", FindingKind.ShortCycling), ("pippin-lodge", FindingKind.ProbeFault),
             ("ostlers-place", FindingKind.UnitSilent), ("ternhouse", FindingKind.RepeatedDryTrips),
             ("lantern-row", FindingKind.OverflowRisk), ("lantern-row", FindingKind.ControlFault),
+            ("kiln-terrace", FindingKind.PowerFailure), ("wellyard", FindingKind.PowerFailure), ("wick-tower", FindingKind.PowerFailure), // The area.
         ];
         var raised = Estate.Buildings.AsParallel().SelectMany(b => Live(b.Id, 20, time, TimeSpan.FromMinutes(9))).Where(f => f.SeenAt > TimeSpan.Zero);
 

@@ -26,13 +26,16 @@ public sealed class AlertPageView
     internal AlertPageView(Alert alert, SiteView? site, SitePlan? plan, LedgerStore ledger, Caller caller, string? from, string? to, DateTimeOffset now)
     {
         Zone = plan?.TimeZone ?? TimeZoneInfo.Utc;
-        (Finding, Site, SiteId, SiteName) = (alert.Finding, site, alert.Site.Value, plan?.Name ?? alert.Site.Value);
+        (Finding, Site, SiteId, SiteName) = (alert.Finding, site, alert.Site.Value, plan?.Name ?? (alert.Site.IsNone ? alert.Finding.Device.Value : alert.Site.Value));
         Alert = AlertView.Of(alert, now, Zone);
         var usual = StripOf(alert.Finding, now);
         (Window, WindowProblem) = string.IsNullOrEmpty(from) && string.IsNullOrEmpty(to) ? (usual, null) : BuildingWindow.Between(from, to, usual);
         Events = [.. ledger.ListAlertEvents(alert.Id).Select(stored => StoredJson.Read<AlertEvent>(stored.Json)).Reverse()];
         Letters = ledger.ListLettersOf(alert.Id);
         WasTold = alert.NotifiedAt is not null;
+        Cause = alert is { State: AlertState.Suppressed, CausedBy: { } cause } ? ledger.FindAlert(cause) : null;
+        Consequences = [.. ledger.ListConsequences(alert.Id).Where(hung => caller.Sees(hung.Site) && hung.State == AlertState.Suppressed)
+            .Select(hung => (hung, hung.Site == alert.Site ? SiteName : ledger.FindSite(hung.Site)?.Plan?.Name ?? hung.Site.Value))];
         MayClose = AlertPages.MayClose(caller) && alert.Correction != AlertCorrection.Withdrawn && (alert.IsOpen || alert.CauseFound is null);
     }
 
@@ -40,6 +43,15 @@ public sealed class AlertPageView
     public Finding Finding { get; }
     public SiteView? Site { get; }
     public string SiteId { get; }
+
+    /// <summary>False for the outage of an area and for a fault of this service.</summary>
+    public bool IsOfSite => SiteId != "";
+
+    /// <summary>What explains it; null when nothing does.</summary>
+    public Alert? Cause { get; }
+
+    /// <summary>What hangs under it, each with the name of its building, which may hold anything.</summary>
+    public IReadOnlyList<(Alert Alert, string Site)> Consequences { get; }
 
     /// <summary>May hold anything.</summary>
     public string SiteName { get; }

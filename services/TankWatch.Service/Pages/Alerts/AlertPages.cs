@@ -124,7 +124,8 @@ internal sealed class AlertReading(LedgerStore ledger, SiteDirectory directory, 
         }
 
         var site = directory.Find(alert.Site);
-        return new(alert, site, site?.Plan ?? ledger.FindSite(alert.Site)?.Plan, ledger, caller, from, to, time.GetUtcNow());
+        var plan = site?.Plan ?? (alert.Site.IsNone ? null : ledger.FindSite(alert.Site)?.Plan);
+        return new(alert, site, plan, ledger, caller, from, to, time.GetUtcNow());
     }
 
     private static RazorComponentResult Page(AlertPageView view, Refusal? refusal, int status) =>

@@ -10,7 +10,10 @@ internal static class EstatePages
     public static void MapEstatePages(this RouteGroupBuilder pages) => pages.MapGet(
         "/", (string? q, string? wrong, string? after, Caller caller, SiteDirectory directory, TimeProvider time) =>
         {
-            var estate = EstateView.Of([.. directory.Sites.Where(site => caller.Sees(site.Plan.Id))], EstateQuery.Read(q, wrong, after), time.GetUtcNow());
+            var estate = EstateView.Of([.. directory.Sites.Where(site => caller.Sees(site.Plan.Id))], EstateQuery.Read(q, wrong, after), time.GetUtcNow()) with
+            {
+                Beyond = [.. directory.Estate.Where(alert => caller.Sees(alert.Site))],
+            };
             return PageRoutes.Page<EstatePage>(
                 new() { [nameof(EstatePage.Estate)] = estate, [nameof(EstatePage.Now)] = time.GetUtcNow() },
                 estate.IsFault ? StatusCodes.Status400BadRequest : StatusCodes.Status200OK);

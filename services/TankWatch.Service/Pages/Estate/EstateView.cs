@@ -20,6 +20,9 @@ public sealed record EstateView(
 {
     public const int PageLength = 25;
 
+    /// <summary>What is of no one building, newest first: outages of areas, faults of this service.</summary>
+    public IReadOnlyList<Core.Alerts.Alert> Beyond { get; init; } = [];
+
     public bool IsFault => Asked.Fault.Count > 0;
 
     /// <param name="sites">All that the reader may see.</param>
