@@ -82,7 +82,7 @@ public sealed record LoadView(
     private static IReadOnlyList<Said> NameOf(AlertSource source, string alert, LoadReport report)
     {
         var site = source.Site.Value;
-        IReadOnlyList<Said> where = report.Site is null ? [Said.Name(report.SiteNames.GetValueOrDefault(site, site), $"/sites/{site}"), Words.Say("list.comma")] : [];
+        IReadOnlyList<Said> where = report.Site is null && !source.Site.IsNone ? [Said.Name(report.SiteNames.GetValueOrDefault(site, site), $"/sites/{site}"), Words.Say("list.comma")] : [];
         return [.. where, Said.Name(source.Device.Value), ": ", new(KindWords.Name(source.Kind), Address: $"/alerts/{alert}")];
     }
 
