@@ -1,4 +1,4 @@
-using System.Collections.Immutable;
+using System.Runtime.InteropServices;
 using TankWatch.Core.Sites;
 
 namespace TankWatch.Core.Balance;
@@ -85,7 +85,7 @@ internal static class BalanceStep
             Passages = balance.Passages + 1,
             Scale = ((balance.Scale * weight) + Math.Min(wildness, WildestKept)) / (weight + 1),
             ScaleWeight = Math.Min(weight + 1, 150),
-            Onsets = onsets.DrainToImmutable(),
+            Onsets = ImmutableCollectionsMarshal.AsImmutableArray(onsets),
             Witnesses = balance.Witnesses.Length < TankBalance.WitnessesKept ? balance.Witnesses.Add(witness) : [.. balance.Witnesses.AsSpan()[1..], witness],
         };
 
@@ -110,35 +110,31 @@ internal static class BalanceStep
     }
 
     /// <returns>Those not too old, with one for now if the newest is old enough; close to now they stand close together.</returns>
-    private static ImmutableArray<Onset>.Builder OnsetsAt(TankBalance balance, in Passage passage, BalanceFilter filter, int most)
+    private static Onset[] OnsetsAt(TankBalance balance, in Passage passage, BalanceFilter filter, int most)
     {
         var start = passage.Start.UtcTicks;
-        var next = ImmutableArray.CreateBuilder<Onset>(balance.Onsets.Length + 1);
-        foreach (var onset in balance.Onsets)
+        var known = balance.Onsets.AsSpan();
+        while (!known.IsEmpty && start - known[0].Ticks >= OldestOnset)
         {
-            if (start - onset.Ticks < OldestOnset)
-            {
-                next.Add(onset);
-            }
+            known = known[1..];
         }
 
-        if (most > 0 && balance.Passages >= BalanceModel.EnoughPassages && (next.Count == 0 || start - next[^1].Ticks >= BetweenOnsets))
+        var begins = most > 0 && balance.Passages >= BalanceModel.EnoughPassages && (known.IsEmpty || start - known[^1].Ticks >= BetweenOnsets);
+        if (!begins)
         {
-            next.Add(Onset.Begin(start, filter));
+            return known.Length > most ? Without(known, LeastMissed(known, start)) : known.ToArray();
         }
 
-        if (next.Count > most)
-        {
-            next.RemoveAt(LeastMissed(next, start));
-        }
-
-        return next;
+        Onset[] all = [.. known, Onset.Begin(start, filter)];
+        return all.Length > most ? Without(all, LeastMissed(all, start)) : all;
     }
 
-    private static int LeastMissed(ImmutableArray<Onset>.Builder onsets, long now)
+    private static Onset[] Without(ReadOnlySpan<Onset> onsets, int index) => [.. onsets[..index], .. onsets[(index + 1)..]];
+
+    private static int LeastMissed(ReadOnlySpan<Onset> onsets, long now)
     {
         var (least, share) = (1, double.MaxValue);
-        for (var i = 1; i < onsets.Count - 1; i++)
+        for (var i = 1; i < onsets.Length - 1; i++)
         {
             // Evenly in proportion to the age for a few days, wider beyond: what began long ago is not in doubt of hours.
             var age = Math.Max(1, now - onsets[i].Ticks) / (double)TimeSpan.TicksPerDay;

@@ -27,117 +27,84 @@ internal static class Lanes
         }
     }
 
-    /// <summary>Multiplies a row.</summary>
-    public static void Multiply(Span<float> row, float factor)
-    {
-        var many = MemoryMarshal.Cast<float, Vector<float>>(row);
-        for (var i = 0; i < many.Length; i++)
-        {
-            many[i] *= factor;
-        }
+    /// <summary>How long a row is made, with zeros, so that it is taken several numbers at a time to its end.</summary>
+    public static int Padded(int length) => (length + Vector<short>.Count - 1) / Vector<short>.Count * Vector<short>.Count;
 
-        for (var i = many.Length * Vector<float>.Count; i < row.Length; i++)
+    /// <summary>Whole numbers times a scale, and each times two factors of its own. All rows are as long, and padded.</summary>
+    public static void Unpack(ReadOnlySpan<short> packed, float scale, ReadOnlySpan<float> units, ReadOnlySpan<float> left, Span<float> into)
+    {
+        var to = MemoryMarshal.Cast<float, Vector<float>>(into);
+        var each = MemoryMarshal.Cast<float, Vector<float>>(units)[..to.Length];
+        var then = MemoryMarshal.Cast<float, Vector<float>>(left)[..to.Length];
+        var many = MemoryMarshal.Cast<short, Vector<short>>(packed);
+        for (var i = 0; i < to.Length - 1; i += 2)
         {
-            row[i] *= factor;
+            Vector.Widen(many[i / 2], out var low, out var high);
+            to[i] = Vector.ConvertToSingle(low) * scale * each[i] * then[i];
+            to[i + 1] = Vector.ConvertToSingle(high) * scale * each[i + 1] * then[i + 1];
         }
     }
 
-    /// <summary>Whole numbers times a scale, into a row as long.</summary>
-    public static void Scale(ReadOnlySpan<short> packed, float scale, Span<float> into)
+    /// <summary>Adds <paramref name="factor"/> times <paramref name="row"/>, then multiplies each by its unit. All rows are as long, and padded.</summary>
+    /// <returns>The largest of each lane, without its sign.</returns>
+    public static Vector<float> Add(Span<float> to, ReadOnlySpan<float> row, float factor, ReadOnlySpan<float> units)
     {
-        var many = MemoryMarshal.Cast<short, Vector<short>>(packed);
-        var to = MemoryMarshal.Cast<float, Vector<float>>(into);
+        var many = MemoryMarshal.Cast<float, Vector<float>>(to);
+        var added = MemoryMarshal.Cast<float, Vector<float>>(row)[..many.Length];
+        var each = MemoryMarshal.Cast<float, Vector<float>>(units)[..many.Length];
+        var mosts = Vector<float>.Zero;
         for (var i = 0; i < many.Length; i++)
         {
-            Vector.Widen(many[i], out var low, out var high);
-            to[2 * i] = Vector.ConvertToSingle(low) * scale;
-            to[(2 * i) + 1] = Vector.ConvertToSingle(high) * scale;
+            var sum = (many[i] + (added[i] * factor)) * each[i];
+            many[i] = sum;
+            mosts = Vector.Max(mosts, Vector.Abs(sum));
         }
 
-        for (var i = many.Length * Vector<short>.Count; i < packed.Length; i++)
-        {
-            into[i] = packed[i] * scale;
-        }
+        return mosts;
     }
 
     /// <summary>A row as whole numbers against a scale.</summary>
-    /// <param name="row">What to pack.</param>
+    /// <param name="row">What to pack, padded.</param>
+    /// <param name="mosts">The largest of the row in each lane, without its sign.</param>
     /// <param name="scale">The one to keep if the row fits in it; 0 for the smallest in which it does.</param>
     /// <param name="packed">Receives as many.</param>
     /// <returns>The scale.</returns>
-    public static float Pack(ReadOnlySpan<float> row, float scale, Span<short> packed)
+    public static float Pack(ReadOnlySpan<float> row, Vector<float> mosts, float scale, Span<short> packed)
     {
-        if (scale > 0 && Fits(row, scale, packed))
+        if (scale == 0 || Vector.GreaterThanAny(mosts, new Vector<float>(scale * short.MaxValue)))
         {
-            return scale;
+            var most = Largest(mosts);
+            if (most < Nothing)
+            {
+                packed.Clear();
+                return 0;
+            }
+
+            // One less than the largest number there is: rounding must not push the largest of the row past it.
+            scale = most / (short.MaxValue - 1);
         }
 
-        var most = Largest(row);
-        if (most < Nothing)
+        var steps = 1 / scale;
+        var to = MemoryMarshal.Cast<short, Vector<short>>(packed);
+        var many = MemoryMarshal.Cast<float, Vector<float>>(row);
+        for (var i = 0; i < many.Length - 1; i += 2)
         {
-            packed.Clear();
-            return 0;
+            to[i / 2] = Vector.Narrow(Nearest(many[i], steps), Nearest(many[i + 1], steps));
         }
 
-        // One less than the largest number there is: rounding must not push the largest of the row past it.
-        scale = most / (short.MaxValue - 1);
-        Fits(row, scale, packed);
         return scale;
     }
 
-    /// <returns>Whether no number is too large; if one is, what was packed is of no use.</returns>
-    private static bool Fits(ReadOnlySpan<float> row, float scale, Span<short> packed)
+    private static float Largest(Vector<float> numbers)
     {
-        var many = MemoryMarshal.Cast<float, Vector<float>>(row);
-        var to = MemoryMarshal.Cast<short, Vector<short>>(packed);
-        var (limit, steps) = (new Vector<float>(scale * short.MaxValue), 1 / scale);
-        for (var i = 0; i < to.Length; i++)
-        {
-            var (low, high) = (many[2 * i], many[(2 * i) + 1]);
-            if (Vector.GreaterThanAny(Vector.Max(Vector.Abs(low), Vector.Abs(high)), limit))
-            {
-                return false;
-            }
-
-            to[i] = Vector.Narrow(Nearest(low, steps), Nearest(high, steps));
-        }
-
-        for (var i = to.Length * Vector<short>.Count; i < row.Length; i++)
-        {
-            var number = MathF.Round(row[i] * steps);
-            if (Math.Abs(number) > short.MaxValue)
-            {
-                return false;
-            }
-
-            packed[i] = (short)number;
-        }
-
-        return true;
-    }
-
-    private static Vector<int> Nearest(Vector<float> row, float steps) => Vector.ConvertToInt32(Vector.Round(row * steps));
-
-    private static float Largest(ReadOnlySpan<float> row)
-    {
-        var many = MemoryMarshal.Cast<float, Vector<float>>(row);
-        var mosts = Vector<float>.Zero;
-        foreach (var some in many)
-        {
-            mosts = Vector.Max(mosts, Vector.Abs(some));
-        }
-
         var most = 0f;
         for (var i = 0; i < Vector<float>.Count; i++)
         {
-            most = Math.Max(most, mosts[i]);
-        }
-
-        for (var i = many.Length * Vector<float>.Count; i < row.Length; i++)
-        {
-            most = Math.Max(most, Math.Abs(row[i]));
+            most = Math.Max(most, numbers[i]);
         }
 
         return most;
     }
+
+    private static Vector<int> Nearest(Vector<float> row, float steps) => Vector.ConvertToInt32Native(Vector.Round(row * steps));
 }

@@ -45,9 +45,7 @@ internal static class Mixture
     /// <summary>How far a change of size one moves all unknowns.</summary>
     private static Span<float> Shift(TankBalance balance, in Explanation explanation, Span<float> into)
     {
-        into.Clear();
-        var onset = balance.Onsets[explanation.Onset];
-        onset.Unpack(explanation.Change, into[Onset.First(explanation.Change)..]);
+        balance.Onsets[explanation.Onset].Unpack(explanation.Change, into);
         if (explanation.Change == Change.Decline)
         {
             // Sizes are per day, the trend goes by the hour.

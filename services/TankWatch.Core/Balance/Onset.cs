@@ -1,5 +1,3 @@
-using System.Collections.Immutable;
-
 namespace TankWatch.Core.Balance;
 
 /// <summary>
@@ -12,7 +10,7 @@ namespace TankWatch.Core.Balance;
 /// twice the gain in log likelihood. Deviations are kept in sixteen bits against their largest, a third of 0.0001: a site has hundreds of
 /// them for every moment.
 /// </remarks>
-internal sealed class Onset
+internal readonly struct Onset
 {
     private const int Whole = (int)Changes.FirstOfDelivery;
     private const int FromLevel = BalanceFilter.Slow;
@@ -24,10 +22,15 @@ internal sealed class Onset
 
     /// <param name="ticks">UTC.</param>
     /// <param name="count">Of unknowns.</param>
-    /// <param name="packed">Deviations of several onsets, of this one <see cref="PackedLength"/> from <paramref name="index"/> on.</param>
-    /// <param name="sums">Theirs, of this one <see cref="SumsLength"/>.</param>
-    /// <param name="index">Which of them: what is renewed together is kept together.</param>
-    public Onset(long ticks, int count, short[] packed, float[] sums, int index = 0)
+    /// <param name="packed">See <see cref="Packed"/>.</param>
+    /// <param name="sums">See <see cref="Sums"/>.</param>
+    public Onset(long ticks, int count, ReadOnlySpan<short> packed, ReadOnlySpan<float> sums)
+        : this(ticks, count, [.. packed, .. new short[Lanes.Padded(1)]], sums.ToArray(), 0)
+    {
+    }
+
+    // Of several, this one the index-th: what is renewed together is kept together.
+    private Onset(long ticks, int count, short[] packed, float[] sums, int index)
     {
         (Ticks, this.count, this.packed, this.sums, this.index) = (ticks, count, packed, sums, index);
     }
@@ -46,14 +49,15 @@ internal sealed class Onset
 
     public static Onset Begin(long ticks, BalanceFilter filter)
     {
-        var onset = new Onset(ticks, filter.Count, new short[PackedLength(filter.Count)], new float[SumsLength]);
+        var onset = new Onset(ticks, filter.Count, Room(1, filter.Count), new float[SumsLength], 0);
         onset.Sums[^2] = (float)filter.MeanUse;
-        Span<float> deviation = stackalloc float[filter.Count];
+        var desk = new OnsetDesk(filter.Count, stackalloc float[OnsetDesk.RoomFor(filter.Count)]);
+        desk.Relative((float)filter.MeanUse);
         for (var change = (Change)0; (int)change < Changes.Count; change++)
         {
-            deviation.Clear();
-            Jump(change, filter, deviation);
-            onset.Pack(change, deviation[First(change)..], 0);
+            desk.Deviation.Clear();
+            Jump(change, filter, desk.Deviation);
+            onset.Pack(change, desk, 0, 0);
         }
 
         return onset;
@@ -95,64 +99,61 @@ internal sealed class Onset
     /// <summary>Hours of all passages since: silences are not among them.</summary>
     public float SeenHours => Sums[^1];
 
-    /// <summary>True less believed, for a change of size one.</summary>
-    /// <param name="change">The change.</param>
-    /// <param name="into">Receives one number an unknown from <see cref="First"/> on.</param>
+    /// <summary>True less believed, for a change of size one: one number an unknown, zero before <see cref="First"/>.</summary>
     public void Unpack(Change change, Span<float> into)
     {
-        Lanes.Scale(Slice(change), Sums[(int)change], into);
-        Multiply(change, into, 1 / Sums[^2]);
+        var desk = new OnsetDesk(count, stackalloc float[OnsetDesk.RoomFor(count)]);
+        desk.Relative(Sums[^2]);
+        Unpack(change, desk);
+        desk.Deviation[..count].CopyTo(into);
     }
 
     /// <summary>These onsets after a passage.</summary>
-    public static void After(ImmutableArray<Onset>.Builder onsets, int count, in Lesson lesson)
+    /// <param name="onsets">Each is replaced.</param>
+    /// <param name="count">Of unknowns.</param>
+    /// <param name="lesson">The passage.</param>
+    public static void After(Span<Onset> onsets, int count, in Lesson lesson)
     {
-        var packed = GC.AllocateUninitializedArray<short>(onsets.Count * PackedLength(count));
-        var sums = GC.AllocateUninitializedArray<float>(onsets.Count * SumsLength);
-        for (var i = 0; i < onsets.Count; i++)
+        var packed = Room(onsets.Length, count);
+        var sums = GC.AllocateUninitializedArray<float>(onsets.Length * SumsLength);
+        var desk = new OnsetDesk(count, stackalloc float[OnsetDesk.RoomFor(count)]);
+        desk.Take(lesson);
+        for (var i = 0; i < onsets.Length; i++)
         {
-            onsets[i] = onsets[i].After(lesson, new(onsets[i].Ticks, count, packed, sums, i));
+            var next = new Onset(onsets[i].Ticks, count, packed, sums, i);
+            onsets[i].After(lesson, desk, next);
+            onsets[i] = next;
         }
     }
 
     /// <param name="lesson">The passage.</param>
+    /// <param name="desk">With the passage taken.</param>
     /// <param name="next">Receives everything; not seen by anyone yet.</param>
-    public Onset After(in Lesson lesson, Onset next)
+    private void After(in Lesson lesson, in OnsetDesk desk, Onset next)
     {
         var was = Sums;
         var sums = next.Sums;
         was.CopyTo(sums);
-        Span<float> room = stackalloc float[count];
+        desk.Relative(was[^2]);
 
-        // Scales are kept for a day: to look for the largest of a row takes as long as all else with it.
+        // Scales are kept for a day: a smaller one would be a little finer, and cost as many roundings.
         var isNewDay = (int)(SeenHours / 24) != (int)((SeenHours + lesson.Lasted) / 24);
         for (var change = (Change)0; (int)change < Changes.Count; change++)
         {
-            var first = First(change);
-            var deviation = room[first..];
-            Unpack(change, deviation);
-            Pass(change, deviation, first, lesson);
-            var shown = 0.0;
-            foreach (var i in lesson.Used)
-            {
-                shown += i < first ? 0 : lesson.Weights[i] * deviation[i - first];
-            }
-
-            sums[Changes.Count + (int)change] += (float)(shown * shown / lesson.Variance);
-            sums[(2 * Changes.Count) + (int)change] += (float)(shown * lesson.Surprise / lesson.Variance);
-            Lanes.Add(deviation, lesson.Gain[first..], (float)(-shown / lesson.Variance));
-            next.Pack(change, deviation, isNewDay ? 0 : was[(int)change]);
+            Unpack(change, desk);
+            Grow(change, desk.Deviation, lesson);
+            var shown = desk.Shown(lesson, (int)change < Whole ? 0 : desk.FirstLate);
+            var share = shown / lesson.Variance;
+            sums[Changes.Count + (int)change] += (float)(shown * share);
+            sums[(2 * Changes.Count) + (int)change] += (float)(lesson.Surprise * share);
+            next.Pack(change, desk, (float)-share, isNewDay ? 0 : was[(int)change]);
         }
 
         sums[^1] += (float)lesson.Lasted;
-        return next;
     }
 
-    /// <summary>Levels fade, and what grows has grown.</summary>
-    private static void Pass(Change change, Span<float> deviation, int first, in Lesson lesson)
+    private static void Grow(Change change, Span<float> deviation, in Lesson lesson)
     {
-        deviation[BalanceFilter.Slow - first] *= (float)lesson.LeftSlow;
-        deviation[BalanceFilter.Fast - first] *= (float)lesson.LeftFast;
         var days = (float)(lesson.Hours / 24);
         if (change == Change.GrowingLeak)
         {
@@ -160,29 +161,115 @@ internal sealed class Onset
         }
         else if (change == Change.Decline)
         {
-            Lanes.Add(deviation.Slice(BalanceFilter.Inflow - first, lesson.Inflows.Length), lesson.Inflows, days);
+            Lanes.Add(deviation.Slice(BalanceFilter.Inflow, lesson.Inflows.Length), lesson.Inflows, days);
         }
     }
 
-    private Span<short> Slice(Change change)
+    private void Unpack(Change change, in OnsetDesk desk)
+    {
+        var from = First(change);
+        var row = PaddedRow(change);
+        Lanes.Unpack(
+            row, Sums[(int)change], desk.Back.Slice(from, row.Length), desk.Left.Slice(from, row.Length), desk.Row.Slice(from, row.Length));
+    }
+
+    private void Pack(Change change, in OnsetDesk desk, float factor, float scale)
+    {
+        var from = First(change);
+        var packed = PaddedRow(change);
+        var row = desk.Row.Slice(from, packed.Length);
+        var mosts = Lanes.Add(row, desk.Gain.Slice(from, packed.Length), factor, desk.Units.Slice(from, packed.Length));
+        Sums[(int)change] = Lanes.Pack(row, mosts, scale, packed);
+    }
+
+    // Rows are read and written padded: what is written behind a row is the next one's, which is written later, and the last has room behind it.
+    private Span<short> PaddedRow(Change change)
     {
         var row = (int)change;
-        return row < Whole
-            ? Packed.Slice(row * count, count)
-            : Packed.Slice((Whole * count) + ((row - Whole) * (count - FromLevel)), count - FromLevel);
+        var (from, length) = row < Whole ? (row * count, count) : ((Whole * count) + ((row - Whole) * (count - FromLevel)), count - FromLevel);
+        return packed.AsSpan((index * PackedLength(count)) + from, Lanes.Padded(length));
     }
 
-    private void Pack(Change change, Span<float> deviation, float scale)
+    private static short[] Room(int onsets, int count) => GC.AllocateUninitializedArray<short>((onsets * PackedLength(count)) + Lanes.Padded(1));
+}
+
+/// <summary>Where the deviations of one onset after another are worked on: rows of a number an unknown, with zeros behind for padding.</summary>
+internal ref struct OnsetDesk
+{
+    private const int Rows = 5;
+
+    private readonly int count;
+
+    /// <param name="count">Of unknowns.</param>
+    /// <param name="room">As long as <see cref="RoomFor"/>, and zero.</param>
+    public OnsetDesk(int count, Span<float> room)
     {
-        Multiply(change, deviation, Sums[^2]);
-        Sums[(int)change] = Lanes.Pack(deviation, scale, Slice(change));
+        (this.count, var row) = (count, room.Length / Rows);
+        Row = room[..row];
+        Gain = room.Slice(row, row);
+        Units = room.Slice(2 * row, row);
+        Back = room.Slice(3 * row, row);
+        Left = room.Slice(4 * row, row);
+        Units[..count].Fill(1);
+        Back[..count].Fill(1);
+        Left[..count].Fill(1);
     }
+
+    // A row of those that begin at a level is padded from there.
+    public static int RoomFor(int count) => Rows * (BalanceFilter.Slow + Lanes.Padded(count));
+
+    /// <summary>True less believed.</summary>
+    public Span<float> Row { get; }
+
+    /// <inheritdoc cref="Row"/>
+    public readonly Span<float> Deviation => Row[..count];
+
+    /// <inheritdoc cref="Lesson.Gain"/>
+    public Span<float> Gain { get; }
+
+    /// <summary>What each is multiplied by before it is packed, and after it is unpacked.</summary>
+    public Span<float> Units { get; }
+
+    /// <inheritdoc cref="Units"/>
+    public Span<float> Back { get; }
+
+    /// <summary>What the time of a passage leaves of each.</summary>
+    public Span<float> Left { get; }
+
+    /// <summary>Where in <see cref="Lesson.Used"/> those begin that changes of delivery disturb.</summary>
+    public int FirstLate { get; private set; }
 
     /// <summary>Relative unknowns are packed in litres per hour of the mean use, or they would be lost beside those that are litres per hour.</summary>
-    private static void Multiply(Change change, Span<float> deviation, float unit)
+    public readonly void Relative(float unit)
     {
-        var first = Math.Max(First(change), BalanceFilter.Weekend) - First(change);
-        Lanes.Multiply(deviation[first..(BalanceFilter.Fast + 1 - First(change))], unit);
+        Units[BalanceFilter.Weekend..(BalanceFilter.Fast + 1)].Fill(unit);
+        Back[BalanceFilter.Weekend..(BalanceFilter.Fast + 1)].Fill(1 / unit);
+    }
+
+    public void Take(in Lesson lesson)
+    {
+        lesson.Gain.CopyTo(Gain);
+        (Left[BalanceFilter.Slow], Left[BalanceFilter.Fast]) = ((float)lesson.LeftSlow, (float)lesson.LeftFast);
+        while (FirstLate < lesson.Used.Length && lesson.Used[FirstLate] < BalanceFilter.Slow)
+        {
+            FirstLate++;
+        }
+    }
+
+    /// <summary>What a passage shows of the deviation, litres.</summary>
+    /// <param name="lesson">The passage.</param>
+    /// <param name="from">Index of the first in <see cref="Lesson.Used"/>.</param>
+    public readonly double Shown(in Lesson lesson, int from)
+    {
+        var row = Row;
+        var weights = lesson.Weights;
+        var shown = 0.0;
+        foreach (var i in lesson.Used[from..])
+        {
+            shown += weights[i] * row[i];
+        }
+
+        return shown;
     }
 }
 

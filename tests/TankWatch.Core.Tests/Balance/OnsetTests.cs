@@ -108,7 +108,9 @@ public sealed class OnsetTests
                 Inflows = filter.Mean.AsSpan(BalanceFilter.Inflow, filter.Columns), Surprise = surprise, Variance = variance, Lasted = 1, Hours = hours,
                 LeftSlow = left.Slow, LeftFast = left.Fast,
             };
-            Onset = Onset.After(lesson, new(Onset.Ticks, filter.Count, new short[Onset.PackedLength(filter.Count)], new float[Onset.SumsLength]));
+            Onset[] onsets = [Onset];
+            Onset.After(onsets, filter.Count, lesson);
+            Onset = onsets[0];
             filter.Correct(gain, surprise, variance);
         }
 

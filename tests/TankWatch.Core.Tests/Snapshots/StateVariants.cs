@@ -146,18 +146,20 @@ internal sealed class StateVariants(SitePlan plan)
     /// <summary>Onsets share their arrays: what is one's own is a part of them.</summary>
     private static readonly Member[] NumbersOfAnOnset =
     [
-        new(nameof(Onset.Packed), typeof(short[]), o => ((Onset)o).Packed.ToArray(), static (o, value) => Alone((Onset)o, (short[])value!, ((Onset)o).Sums.ToArray())),
-        new(nameof(Onset.Sums), typeof(float[]), o => ((Onset)o).Sums.ToArray(), static (o, value) => Alone((Onset)o, ((Onset)o).Packed.ToArray(), (float[])value!)),
+        new(nameof(Onset.Packed), typeof(short[]), o => ((Onset)o).Packed.ToArray(), static (o, value) => Alone(o, (short[])value!, ((Onset)o).Sums.ToArray())),
+        new(nameof(Onset.Sums), typeof(float[]), o => ((Onset)o).Sums.ToArray(), static (o, value) => Alone(o, ((Onset)o).Packed.ToArray(), (float[])value!)),
     ];
 
-    private static void Alone(Onset onset, short[] packed, float[] sums)
+    private static void Alone(object boxed, short[] packed, float[] sums)
     {
+        var onset = (Onset)boxed;
+
         // One number less is all numbers one place farther on.
-        Array.Resize(ref packed, onset.Packed.Length);
+        Array.Resize(ref packed, onset.Packed.Length + Lanes.Padded(1));
         Array.Resize(ref sums, onset.Sums.Length);
         foreach (var (field, value) in new (string, object)[] { ("packed", packed), ("sums", sums), ("index", 0) })
         {
-            typeof(Onset).GetField(field, BindingFlags.NonPublic | BindingFlags.Instance)!.SetValue(onset, value);
+            typeof(Onset).GetField(field, BindingFlags.NonPublic | BindingFlags.Instance)!.SetValue(boxed, value);
         }
     }
 
