@@ -12,6 +12,10 @@ namespace TankWatch.Core.FieldMessages;
 public static class FieldMessageDecoder
 {
     public const int MaxPayloadBytes = 256 * 1024;
+
+    /// <summary>A payload nested deeper is refused.</summary>
+    public const int MaxDepth = 16;
+
     public const string TopicPrefix = "tankwatch/v1/";
 
     private static readonly string[] States = ["running", "stopped"];
@@ -86,7 +90,7 @@ public static class FieldMessageDecoder
     {
         if (payload.Length > MaxPayloadBytes)
         {
-            return [new Decoded.Refused(RefusalReason.TooLarge, $"{payload.Length} bytes, more than {MaxPayloadBytes}", payload)];
+            return [TooLarge(payload)];
         }
 
         try
@@ -99,10 +103,19 @@ public static class FieldMessageDecoder
         }
     }
 
+    /// <summary>Decodes a payload that is one object, whose members were read with what it stood in.</summary>
+    /// <inheritdoc cref="Decode(SitePlan, FieldUnit, MessageKind, ReadOnlyMemory{byte}, DateTimeOffset)"/>
+    internal static Decoded Decode(
+        SitePlan plan, FieldUnit unit, MessageKind kind, ReadOnlyMemory<byte> payload, in MemberTable members, DateTimeOffset receivedAt) =>
+        payload.Length > MaxPayloadBytes ? TooLarge(payload) : DecodeObject(plan, unit, kind, payload, payload, in members, receivedAt);
+
+    private static Decoded.Refused TooLarge(ReadOnlyMemory<byte> payload) =>
+        new(RefusalReason.TooLarge, $"{payload.Length} bytes, more than {MaxPayloadBytes}", payload);
+
     private static ImmutableArray<Decoded> ReadPayload(
         SitePlan plan, FieldUnit unit, MessageKind kind, ReadOnlyMemory<byte> payload, DateTimeOffset receivedAt)
     {
-        var reader = new Utf8JsonReader(payload.Span, new JsonReaderOptions { MaxDepth = 16 });
+        var reader = new Utf8JsonReader(payload.Span, new JsonReaderOptions { MaxDepth = MaxDepth });
         reader.Read();
         if (reader.TokenType != JsonTokenType.StartArray)
         {
@@ -140,23 +153,29 @@ public static class FieldMessageDecoder
             return new Decoded.Refused(RefusalReason.WrongType, "not an object", whole ?? payload[start..(int)reader.BytesConsumed]);
         }
 
-        var table = MemberTable.Read(ref reader, out var isText);
+        var isText = MemberTable.Read(ref reader, out var table);
         var json = payload[start..(int)reader.BytesConsumed];
-        var members = new MessageMembers(json.Span, table);
-        try
-        {
-            return isText ? DecodeObject(plan, unit, kind, members, whole ?? json, receivedAt) : NotText(whole ?? json);
-        }
-        catch (InvalidOperationException)
-        {
-            return NotText(whole ?? json);
-        }
+        return isText ? DecodeObject(plan, unit, kind, json, whole ?? json, in table, receivedAt) : NotText(whole ?? json);
     }
 
     private static Decoded.Refused NotText(ReadOnlyMemory<byte> json) => new(RefusalReason.MalformedJson, "text that is not valid Unicode", json);
 
     private static Decoded DecodeObject(
-        SitePlan plan, FieldUnit unit, MessageKind kind, MessageMembers members, ReadOnlyMemory<byte> json, DateTimeOffset receivedAt)
+        SitePlan plan, FieldUnit unit, MessageKind kind, ReadOnlyMemory<byte> json, ReadOnlyMemory<byte> whole, in MemberTable table, DateTimeOffset receivedAt)
+    {
+        var members = new MessageMembers(json.Span, in table);
+        try
+        {
+            return DecodeMembers(plan, unit, kind, ref members, whole, receivedAt);
+        }
+        catch (InvalidOperationException)
+        {
+            return NotText(whole);
+        }
+    }
+
+    private static Decoded DecodeMembers(
+        SitePlan plan, FieldUnit unit, MessageKind kind, ref MessageMembers members, ReadOnlyMemory<byte> json, DateTimeOffset receivedAt)
     {
         var stamp = StampOf(unit.Id, ref members, receivedAt);
         var (seen, device) = Read(plan, unit, kind, ref members, stamp);

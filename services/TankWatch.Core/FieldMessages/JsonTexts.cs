@@ -20,12 +20,7 @@ internal static class JsonTexts
     public static DateTimeOffset? TimeOf(ReadOnlySpan<byte> json, bool isEscaped)
     {
         var text = TextOf(json, isEscaped);
-        if (!isEscaped && IsUsual(text) && ReaderAt(json).TryGetDateTimeOffset(out var usual))
-        {
-            return usual.ToUniversalTime();
-        }
-
-        return Rfc3339.TryParse(Encoding.UTF8.GetString(text), out var time) ? time : null;
+        return Rfc3339.TryParseUsual(text, out var time) || Rfc3339.TryParse(Encoding.UTF8.GetString(text), out time) ? time : null;
     }
 
     /// <returns>A reader that stands at the value.</returns>
@@ -35,12 +30,4 @@ internal static class JsonTexts
         reader.Read();
         return reader;
     }
-
-    /// <remarks>
-    /// The JSON library reads what is usual many times faster; but it also takes times without seconds or offset, and a dot with
-    /// nothing behind it, which are no RFC 3339.
-    /// </remarks>
-    private static bool IsUsual(ReadOnlySpan<byte> time) =>
-        time.Length >= 20 && time[16] == ':' && (time[^1] == 'Z' || (time[^3] == ':' && time[^6] is (byte)'+' or (byte)'-'))
-        && (time[19] != '.' || char.IsAsciiDigit((char)time[20]));
 }

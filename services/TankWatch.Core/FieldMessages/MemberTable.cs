@@ -33,13 +33,14 @@ internal struct MemberTable
 
     /// <summary>Reads an object to its end.</summary>
     /// <param name="reader">At the object's start.</param>
-    /// <param name="isText">False when a name is no valid Unicode.</param>
+    /// <param name="table">Receives what stands in it.</param>
+    /// <returns>False when a name is no valid Unicode.</returns>
     /// <exception cref="JsonException">No JSON.</exception>
-    public static MemberTable Read(ref Utf8JsonReader reader, out bool isText)
+    public static bool Read(ref Utf8JsonReader reader, out MemberTable table)
     {
-        var table = default(MemberTable);
+        table = default;
         var start = (int)reader.TokenStartIndex;
-        isText = true;
+        var isText = true;
         while (reader.Read() && reader.TokenType == JsonTokenType.PropertyName)
         {
             var member = reader.ValueIsEscaped ? FindEscaped(ref reader, ref isText) : Find(reader.ValueSpan);
@@ -52,7 +53,7 @@ internal struct MemberTable
             }
         }
 
-        return table;
+        return isText;
     }
 
     private static int Find(ReadOnlySpan<byte> name)

@@ -8,12 +8,12 @@ namespace TankWatch.Core.FieldMessages;
 /// <summary>Reads the members of one message; the first fault is kept and names the member.</summary>
 /// <param name="json">The message, one object.</param>
 /// <param name="table">Where its members stand.</param>
-internal ref struct MessageMembers(ReadOnlySpan<byte> json, MemberTable table)
+internal ref struct MessageMembers(ReadOnlySpan<byte> json, ref readonly MemberTable table)
 {
     private const int MaxText = 200;
 
     private readonly ReadOnlySpan<byte> json = json;
-    private readonly MemberTable table = table;
+    private readonly ref readonly MemberTable table = ref table;
 
     public (RefusalReason Reason, string Detail)? Fault { get; private set; }
 

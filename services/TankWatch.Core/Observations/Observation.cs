@@ -20,6 +20,10 @@ public readonly record struct Stamp(
     private readonly long bootAndOne = Boot + 1 ?? 0, seqAndOne = Seq + 1 ?? 0;
 
     public DateTimeOffset At { get => new(at, TimeSpan.Zero); init => at = value.UtcTicks; }
+
+    /// <summary><see cref="At"/> in ticks, UTC.</summary>
+    internal long AtTicks => at;
+
     public DateTimeOffset ReceivedAt { get => new(receivedAt, TimeSpan.Zero); init => receivedAt = value.UtcTicks; }
     public DateTimeOffset? ClaimedAt { get => claimedAt; init => claimedAt = value; }
     public long? Boot { get => bootAndOne == 0 ? null : bootAndOne - 1; init => bootAndOne = value + 1 ?? 0; }

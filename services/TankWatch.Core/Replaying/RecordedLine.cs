@@ -4,35 +4,59 @@ using TankWatch.Core.FieldMessages;
 namespace TankWatch.Core.Replaying;
 
 /// <summary>Where the members of one line of a recording stand: found in one pass. Of a member that stands twice, the last counts.</summary>
-/// <param name="Received">Type None for each that is absent.</param>
-/// <param name="Topic">Of a line that is no object, all are absent.</param>
-/// <param name="Payload">Of any type.</param>
-internal readonly record struct RecordedLine(MemberValue Received, MemberValue Topic, MemberValue Payload)
+internal struct RecordedLine
 {
+    /// <summary>Type None for each that is absent; of a line that is no object, all are.</summary>
+    public MemberValue Received, Topic;
+
+    /// <summary>Of any type.</summary>
+    public MemberValue Payload;
+
+    /// <summary>The members of a payload that is one object, and not deeper than a message may be; read in the same pass.</summary>
+    public MemberTable Members;
+
+    /// <summary>Whether <see cref="Members"/> were read, and no name among them is broken Unicode.</summary>
+    public bool HasMembers;
+
     /// <param name="utf8">One line.</param>
-    /// <param name="maxDepth">Deeper is refused.</param>
+    /// <param name="line">Receives what stands in it.</param>
     /// <exception cref="JsonException">No JSON, or more than one value.</exception>
     /// <exception cref="InvalidOperationException">A name is no valid Unicode.</exception>
-    public static RecordedLine Read(ReadOnlySpan<byte> utf8, int maxDepth)
+    public static void Read(ReadOnlySpan<byte> utf8, out RecordedLine line)
+    {
+        try
+        {
+            // As deep as a message may be, within the line: what is deeper is for the decoder to refuse.
+            Read(utf8, FieldMessageDecoder.MaxDepth + 1, readsMembers: true, out line);
+        }
+        catch (JsonException)
+        {
+            Read(utf8, MaxDepth, readsMembers: false, out line);
+        }
+    }
+
+    private const int MaxDepth = 32;
+
+    private static void Read(ReadOnlySpan<byte> utf8, int maxDepth, bool readsMembers, out RecordedLine line)
     {
         var reader = new Utf8JsonReader(utf8, new JsonReaderOptions { MaxDepth = maxDepth });
         reader.Read();
-        var (received, topic, payload) = (default(MemberValue), default(MemberValue), default(MemberValue));
+        line = default;
         if (reader.TokenType == JsonTokenType.StartObject)
         {
             while (reader.Read() && reader.TokenType == JsonTokenType.PropertyName)
             {
                 if (reader.ValueTextEquals("payload"u8))
                 {
-                    payload = Next(ref reader);
+                    line.ReadPayload(ref reader, readsMembers);
                 }
                 else if (reader.ValueTextEquals("topic"u8))
                 {
-                    topic = Next(ref reader);
+                    line.Topic = Next(ref reader);
                 }
                 else if (reader.ValueTextEquals("received"u8))
                 {
-                    received = Next(ref reader);
+                    line.Received = Next(ref reader);
                 }
                 else
                 {
@@ -46,7 +70,19 @@ internal readonly record struct RecordedLine(MemberValue Received, MemberValue T
         }
 
         reader.Read(); // Nothing may stand behind it.
-        return new(received, topic, payload);
+    }
+
+    private void ReadPayload(ref Utf8JsonReader reader, bool readsMembers)
+    {
+        reader.Read();
+        var (type, isEscaped, from) = (reader.TokenType, reader.ValueIsEscaped, (int)reader.TokenStartIndex);
+        HasMembers = readsMembers && type == JsonTokenType.StartObject && MemberTable.Read(ref reader, out Members);
+        if (reader.TokenType != JsonTokenType.EndObject)
+        {
+            reader.Skip();
+        }
+
+        Payload = new(type, isEscaped, from, (int)reader.BytesConsumed - from);
     }
 
     private static MemberValue Next(ref Utf8JsonReader reader)

@@ -19,7 +19,6 @@ public sealed record RefusedLine(int Line, string Detail);
 /// <summary>A recording of one site: received messages as JSON Lines, fed one line at a time.</summary>
 public sealed class Recording(SitePlan plan)
 {
-    private const int MaxDepth = 32;
     private const int TopicsKept = 64;
 
     private readonly HashSet<MessageIdentity> identities = [];
@@ -52,7 +51,8 @@ public sealed class Recording(SitePlan plan)
         var text = Utf8.IsValid(utf8.Span) ? utf8 : Encoding.UTF8.GetBytes(Encoding.UTF8.GetString(utf8.Span));
         try
         {
-            Take(text, RecordedLine.Read(text.Span, MaxDepth));
+            RecordedLine.Read(text.Span, out var members);
+            Take(text, in members);
         }
         catch (JsonException fault)
         {
@@ -67,7 +67,7 @@ public sealed class Recording(SitePlan plan)
         }
     }
 
-    private void Take(ReadOnlyMemory<byte> text, RecordedLine members)
+    private void Take(ReadOnlyMemory<byte> text, in RecordedLine members)
     {
         if (members.Topic.Type != JsonTokenType.String)
         {
@@ -90,6 +90,10 @@ public sealed class Recording(SitePlan plan)
         else if (ReceivedAt(text, members) is not { } received)
         {
             Refuse("neither a time of receipt nor a time of the event can be read");
+        }
+        else if (members.HasMembers && !topic.IsPack)
+        {
+            Take(FieldMessageDecoder.Decode(plan, topic.Unit!, topic.Kind, payload, in members.Members, received));
         }
         else
         {
@@ -131,7 +135,7 @@ public sealed class Recording(SitePlan plan)
         return new(name, unit, kind, isPack, unit is null ? $"the site file names no unit {id}" : null);
     }
 
-    private static DateTimeOffset? ReceivedAt(ReadOnlyMemory<byte> text, RecordedLine members)
+    private static DateTimeOffset? ReceivedAt(ReadOnlyMemory<byte> text, in RecordedLine members)
     {
         if (members.Received.Type != JsonTokenType.None)
         {
@@ -151,15 +155,20 @@ public sealed class Recording(SitePlan plan)
     {
         foreach (var element in decoded)
         {
-            switch (element)
-            {
-                case Decoded.Accepted accepted when identities.Add(accepted.Identity):
-                    observations.Add(accepted.Seen);
-                    break;
-                case Decoded.Refused fault:
-                    Refuse($"{RefusalNames.Of(fault.Reason)}: {fault.Detail}");
-                    break;
-            }
+            Take(element);
+        }
+    }
+
+    private void Take(Decoded element)
+    {
+        switch (element)
+        {
+            case Decoded.Accepted accepted when identities.Add(accepted.Identity):
+                observations.Add(accepted.Seen);
+                break;
+            case Decoded.Refused fault:
+                Refuse($"{RefusalNames.Of(fault.Reason)}: {fault.Detail}");
+                break;
         }
     }
 

@@ -39,7 +39,11 @@ public static class Replay
             var judged = SiteStep.Judge(state, new Observed(ordered[i]), plan);
             state = judged.Next;
             Keep(findings, judged.Findings);
-            runs.AddRange(judged.Runs);
+            foreach (var run in judged.Runs)
+            {
+                runs.Add(run);
+            }
+
             foreach (var day in judged.Days)
             {
                 days[day.Date] = day;
@@ -96,7 +100,7 @@ public static class Replay
         }
     }
 
-    private static void Keep(Dictionary<(FindingKind, DeviceId, DateTimeOffset), Finding> findings, IEnumerable<Finding> changed)
+    private static void Keep(Dictionary<(FindingKind, DeviceId, DateTimeOffset), Finding> findings, ImmutableArray<Finding> changed)
     {
         foreach (var finding in changed)
         {

@@ -14,6 +14,8 @@ internal readonly record struct DayReach(long Early, long Late)
 
     public bool RanLow => (Late & (1L << LowAt)) != 0;
 
+    public bool RoseEver => (Late & (((1L << Hours) - 1) << RosesAt)) != 0;
+
     public bool Rose(int hour) => (Late & (1L << (RosesAt + hour))) != 0;
 
     public bool IsKnown(int hour) => Of(hour) > 0;
@@ -104,7 +106,7 @@ internal sealed record SumpSupply
     private SumpSupply Learnt(int probes)
     {
         // A surface that hardly ever moves past a probe teaches nothing of when water comes.
-        if (!HasLearnt || Past.Count(day => Enumerable.Range(0, DayReach.Hours).Any(day.Rose)) * 2 < Past.Length)
+        if (!HasLearnt || Past.Count(static day => day.RoseEver) * 2 < Past.Length)
         {
             return this;
         }
@@ -152,7 +154,13 @@ internal sealed record SumpSupply
         var comes = 0;
         for (var hour = 0; hour < DayReach.Hours; hour++)
         {
-            comes |= past.Count(day => day.Rose(hour)) * RisesOneIn >= past.Length ? 1 << hour : 0;
+            var rises = 0;
+            foreach (var day in past)
+            {
+                rises += day.Rose(hour) ? 1 : 0;
+            }
+
+            comes |= rises * RisesOneIn >= past.Length ? 1 << hour : 0;
         }
 
         return comes;

@@ -1,3 +1,4 @@
+using System.Numerics;
 using TankWatch.Core.Sites;
 
 namespace TankWatch.Core.Supply;
@@ -31,16 +32,16 @@ internal static class SupplyTimes
             return first;
         }
 
-        for (var hour = 0; hour < DayReach.Hours; hour++)
+        // Windows that are learnt are of one length: that which begins first ends first.
+        var least = long.MaxValue;
+        for (var hours = supply.Expected; hours != 0; hours &= hours - 1)
         {
-            if ((supply.Expected & (1 << hour)) != 0)
-            {
-                var from = (hour - SumpSupply.WindowHours + 1 + DayReach.Hours) % DayReach.Hours;
-                first = Earlier(first, After(at, clock, TimeSpan.FromHours(from), TimeSpan.FromHours(SumpSupply.WindowHours)));
-            }
+            var from = (BitOperations.TrailingZeroCount(hours) - SumpSupply.WindowHours + 1 + DayReach.Hours) % DayReach.Hours;
+            least = Math.Min(least, Wait(clock, TimeSpan.FromHours(from)).Ticks);
         }
 
-        return first;
+        var begins = at.AddTicks(least);
+        return new(begins, begins + TimeSpan.FromHours(SumpSupply.WindowHours));
     }
 
     /// <summary>When water may come next: now while it may be coming; null when nothing is known of the supply.</summary>
@@ -92,8 +93,9 @@ internal static class SupplyTimes
     /// <summary>The first window of a time of day that begins at or after a moment.</summary>
     private static SupplyWindow After(DateTimeOffset at, TimeSpan clock, TimeSpan timeOfDay, TimeSpan length)
     {
-        var wait = timeOfDay - clock;
-        var from = at + (wait < TimeSpan.Zero ? wait + TimeSpan.FromDays(1) : wait);
+        var from = at + Wait(clock, timeOfDay);
         return new(from, from + length);
     }
+
+    private static TimeSpan Wait(TimeSpan clock, TimeSpan timeOfDay) => timeOfDay < clock ? timeOfDay - clock + TimeSpan.FromDays(1) : timeOfDay - clock;
 }

@@ -41,6 +41,87 @@ public static class Rfc3339
         return isInRange;
     }
 
+    /// <summary>
+    /// Reads a time in the form that units write it in nearly always, many times faster: UTF-8, upper case, at most seven decimals, an offset
+    /// of at most 14 hours, no leap second. False says only that it has another form.
+    /// </summary>
+    public static bool TryParseUsual(ReadOnlySpan<byte> text, out DateTimeOffset utc)
+    {
+        utc = default;
+        if (text.Length < 20 || text[4] != '-' || text[7] != '-' || text[10] != 'T' || text[13] != ':' || text[16] != ':')
+        {
+            return false;
+        }
+
+        var (year, month, day) = (Number(text[..4]), Number(text[5..7]), Number(text[8..10]));
+        var (hour, minute, second) = (Number(text[11..13]), Number(text[14..16]), Number(text[17..19]));
+        if (year < 1 || month is < 1 or > 12 || day < 1 || day > DateTime.DaysInMonth(year, month) || hour is < 0 or > 23 || minute is < 0 or > 59 || second is < 0 or > 59)
+        {
+            return false;
+        }
+
+        var rest = text[19..];
+        var ticks = new DateTime(year, month, day, hour, minute, second, DateTimeKind.Utc).Ticks;
+        if (rest[0] == '.')
+        {
+            var decimals = 1;
+            for (var worth = TimeSpan.TicksPerSecond / 10; decimals < rest.Length && char.IsAsciiDigit((char)rest[decimals]); decimals++, worth /= 10)
+            {
+                ticks += (rest[decimals] - '0') * worth;
+            }
+
+            if (decimals is 1 or > 8 || decimals == rest.Length)
+            {
+                return false;
+            }
+
+            rest = rest[decimals..];
+        }
+
+        if (!TryReadOffset(rest, out var offset) || ticks - offset is not (>= 0 and var moment) || moment > DateTime.MaxValue.Ticks)
+        {
+            return false;
+        }
+
+        utc = new(moment, TimeSpan.Zero);
+        return true;
+    }
+
+    private static bool TryReadOffset(ReadOnlySpan<byte> text, out long ticks)
+    {
+        ticks = 0;
+        if (text is [(byte)'Z'])
+        {
+            return true;
+        }
+
+        if (text is not [(byte)'+' or (byte)'-', _, _, (byte)':', _, _])
+        {
+            return false;
+        }
+
+        var (hours, minutes) = (Number(text[1..3]), Number(text[4..6]));
+        ticks = ((hours * 60) + minutes) * TimeSpan.TicksPerMinute * (text[0] == '-' ? -1 : 1);
+        return hours >= 0 && minutes is >= 0 and <= 59 && (hours * 60) + minutes <= 14 * 60;
+    }
+
+    /// <returns>-1 for anything but digits.</returns>
+    private static int Number(ReadOnlySpan<byte> digits)
+    {
+        var number = 0;
+        foreach (var digit in digits)
+        {
+            if (!char.IsAsciiDigit((char)digit))
+            {
+                return -1;
+            }
+
+            number = (number * 10) + digit - '0';
+        }
+
+        return number;
+    }
+
     private static bool TryNormalize(ReadOnlySpan<char> text, Span<char> clean, out int length, out bool leap)
     {
         (length, leap) = (0, false);

@@ -84,6 +84,12 @@ public sealed record PumpTimeline
 public sealed record UnitTimeline(Stamp? Last, DateTimeOffset? MainsOffSince, bool MainsKnown)
 {
     private readonly PackedTime mainsOffSince = MainsOffSince;
+    private readonly Stamp? last = Last;
+
+    public Stamp? Last { get => last; init => last = value; }
+
+    /// <summary>When <see cref="Last"/> happened, ticks, UTC: rules ask it dozens of times a message, and a stamp is large. 0 before the first.</summary>
+    internal long LastTicks => Nullable.GetValueRefOrDefaultRef(in last).AtTicks;
 
     public DateTimeOffset? MainsOffSince { get => mainsOffSince; init => mainsOffSince = value; }
 

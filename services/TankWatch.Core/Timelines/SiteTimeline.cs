@@ -46,5 +46,5 @@ public sealed record SiteTimeline(
         return null;
     }
 
-    private DateTimeOffset? WordOf(FieldUnit unit) => Units[unit.Index].Last is { } last ? last.At + WordHolds : null;
+    private DateTimeOffset? WordOf(FieldUnit unit) => Units[unit.Index].LastTicks is not 0 and var last ? new(last + WordHolds.Ticks, TimeSpan.Zero) : null;
 }

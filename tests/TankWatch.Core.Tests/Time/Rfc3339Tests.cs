@@ -1,3 +1,5 @@
+using System.Globalization;
+using System.Text;
 using CsCheck;
 using TankWatch.Core.Time;
 using Xunit;
@@ -69,4 +71,16 @@ public sealed class Rfc3339Tests
     [Fact]
     public void No_text_makes_it_throw() =>
         Gen.Char["0123456789-+:.,TtZz \uD800ü"].Array[0, 70].Select(chars => new string(chars)).Sample(text => Rfc3339.TryParse(text, out var time) || time == default, threads: 1);
+
+    [Fact]
+    public void The_usual_form_is_read_as_any_other_and_one_character_changed_is_never_read_otherwise() =>
+        Gen.Select(Gen.DateTimeOffset, Gen.Int[0, 7], Gen.Int[-14 * 60, 14 * 60], Gen.Int[0, 40], Gen.Char["0123456789-+:.TZ9"]).Sample((moment, decimals, offset, at, other) =>
+        {
+            var time = moment.Year is < 2 or > 9998 ? new(2026, 3, 1, 5, 31, 7, TimeSpan.Zero) : moment.ToOffset(TimeSpan.FromMinutes(offset));
+            var zone = offset == 0 ? "Z" : time.ToString("zzz", CultureInfo.InvariantCulture);
+            var text = time.ToString(decimals == 0 ? "yyyy-MM-dd'T'HH:mm:ss" : "yyyy-MM-dd'T'HH:mm:ss." + new string('f', decimals), CultureInfo.InvariantCulture) + zone;
+            Assert.True(Rfc3339.TryParseUsual(Encoding.UTF8.GetBytes(text), out var usual) && Rfc3339.TryParse(text, out var any) && usual == any, text);
+            var changed = string.Concat(text.Select((c, i) => i == at ? other : c));
+            Assert.True(!Rfc3339.TryParseUsual(Encoding.UTF8.GetBytes(changed), out usual) || (Rfc3339.TryParse(changed, out any) && usual == any), changed);
+        }, iter: 20_000, threads: 1);
 }
