@@ -1,5 +1,6 @@
 using System.Text.Encodings.Web;
 using System.Text.Json;
+using TankWatch.Core.Alerts;
 using TankWatch.Core.Findings;
 using TankWatch.Core.Texts;
 using TankWatch.Service.Mail;
@@ -32,6 +33,7 @@ internal static class PushContent
             ["tag"] = alert.Id,
             ["address"] = $"/alerts/{alert.Id}",
             ["link"] = links.AcknowledgeLink(letter.Key, push.Entry.CreatedAt),
+            ["acknowledge"] = alert.State == AlertState.Unacknowledged ? language.Say("link.acknowledge.button") : "",
             ["receipt"] = $"{Receipts}/{browser.Token}/{push.Token}",
             ["stays"] = IsGrave(alert.Gravity) ? "yes" : "",
         });

@@ -44,14 +44,14 @@ public sealed class NotificationTests(Chromium chromium, SharedDemo demo)
         await Expect(row).ToContainTextAsync("Last showed a notice"); // By the worker's receipt; the page looks again by itself.
         Assert.Equal("/notifications", await phone.TapAsync());
 
-        await page.GetByRole(AriaRole.Button, new() { Name = "Stop alerts there" }).ClickAsync();
+        await page.GetByRole(AriaRole.Button, new() { Name = "Stop alerts on it" }).ClickAsync();
         await Expect(page.Locator(Off)).ToBeVisibleAsync();
         await Expect(row).ToHaveCountAsync(0);
         Assert.Equal(0, await page.EvaluateAsync<int>("() => localStorage.length")); // The browser has given its subscription back.
     });
 
     [Fact]
-    public async Task An_alert_comes_to_the_screen_says_so_and_leads_to_its_page_and_without_a_login_to_the_link_of_its_mail() => await HoldAsync(Look.Phone, async (phone, building, pushService) =>
+    public async Task An_alert_comes_to_the_screen_says_so_leads_to_its_page_or_the_link_of_its_mail_and_is_acknowledged_there() => await HoldAsync(Look.Phone, async (phone, building, pushService) =>
     {
         await phone.SubscribeAsync(Caretaker);
         await Expect(phone.Page.Locator(On)).ToBeVisibleAsync();
@@ -59,7 +59,7 @@ public sealed class NotificationTests(Chromium chromium, SharedDemo demo)
         var message = await pushService.TakeAsync(Patience.CatchUp);
         await phone.DeliverAsync(message);
         var notice = Assert.Single(await phone.NoticesAsync()).Split(" | ");
-        Assert.Equal(("Alder Row: Power cut, fu-0017", "en"), (notice[0], notice[2]));
+        Assert.Equal(("Alder Row: Power cut, fu-0017", "en", "I know of it"), (notice[0], notice[2], notice[^1]));
         Assert.EndsWith("\nThe mains are off at Alder Row; no pump can run there.", notice[1], StringComparison.Ordinal);
         await Expect(phone.Page.Locator("#devices li")).ToContainTextAsync("Last showed a notice");
 
@@ -70,8 +70,13 @@ public sealed class NotificationTests(Chromium chromium, SharedDemo demo)
         var link = await phone.TapAsync();
         Assert.StartsWith("/a/", link, StringComparison.Ordinal);
         await phone.Page.GotoAsync(building.Service.Url + link);
-        await phone.Page.GetByRole(AriaRole.Button, new() { Name = "I know of it" }).ClickAsync();
-        await Expect(phone.Page.Locator("h1")).ToHaveTextAsync("Acknowledged by Caretaker.");
+        await Expect(phone.Page.GetByRole(AriaRole.Button, new() { Name = "I know of it" })).ToBeVisibleAsync();
+
+        await phone.DeliverAsync(message);
+        await phone.NoticesAsync();
+        await phone.AcknowledgeAsync();
+        await Eventually.Comes(
+            () => building.Service.GetJsonAsync($"/api/v1/alerts/{alert}", building.Key), told => told.GetProperty("acknowledgedBy").GetString() == "Caretaker", "that she knows of it");
     });
 
     [Fact]

@@ -64,26 +64,30 @@ internal sealed class Phone(Visit visit, string url)
         await session.DetachAsync();
     }
 
-    /// <summary>What stands on the screen, as title, text, language and whether it stays there, once there is something.</summary>
+    /// <summary>What stands on the screen, as title, text, language, whether it stays there, and its buttons, once there is something.</summary>
     /// <remarks>Asked of the worker: the page looks again by itself when a notice was shown, and takes its own answer with it.</remarks>
     public async Task<string[]> NoticesAsync() => JsonSerializer.Deserialize<string[]>(await Eventually.Comes(
         () => InWorkerAsync(
-            "registration.getNotifications().then(all => JSON.stringify(all.map(n => [n.title, n.body, n.lang, n.requireInteraction ? 'stays' : 'goes'].join(' | '))))"),
+            "registration.getNotifications().then(all => JSON.stringify(all.map(n => [n.title, n.body, n.lang, n.requireInteraction ? 'stays' : 'goes', ...n.actions.map(a => a.title)].join(' | '))))"),
         notices => notices != "[]", "a notice"))!;
 
     /// <summary>Taps the newest notice.</summary>
     /// <remarks>A tap cannot be made from outside: the worker is given its event, and says which window it would open, as only a tap allows one.</remarks>
     /// <returns>The address.</returns>
-    public Task<string> TapAsync() => InWorkerAsync(
-        """
+    public Task<string> TapAsync() => InWorkerAsync(Tap("opened", ""));
+
+    /// <summary>Taps its button.</summary>
+    public Task AcknowledgeAsync() => InWorkerAsync(Tap("undefined", "acknowledge"));
+
+    private static string Tap(string answer, string action) =>
+        $$"""
         (async () => {
           const [notification] = await registration.getNotifications();
-          return new Promise(opened => {
-            clients.openWindow = async address => { opened(address); return null; };
-            dispatchEvent(new NotificationEvent('notificationclick', { notification }));
-          });
+          const opened = new Promise(done => { clients.openWindow = async address => { done(address); return null; }; });
+          dispatchEvent(new NotificationEvent('notificationclick', { notification, action: '{{action}}' }));
+          return await {{answer}} ?? '';
         })()
-        """);
+        """;
 
     /// <summary>Evaluates in the worker, over a session within the page's: the library knows workers of pages only.</summary>
     private async Task<string> InWorkerAsync(string expression)
