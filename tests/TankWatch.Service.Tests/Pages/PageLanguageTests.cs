@@ -14,7 +14,7 @@ public sealed partial class PageLanguageTests(Served service) : IClassFixture<Se
 
     /// <summary>What stands on pages and is no word of a language: names of ours, of the trade's signs, and what devices and people sent.</summary>
     private static readonly string[] Data =
-        ["TankWatch", "/openapi/v1.json", "all-sites", "caretaker", "Caretaker", "example.org", "roof", "sump", "p1", "restart", "mid", "full", "cut-out", "low", "middle", "high", "UTC", "Europe/Lisbon", "IS 1172", "ISA-18.2", "dBm", "Alder Row", "none-there"];
+        ["TankWatch", "/openapi/v1.json", "https", "all-sites", "caretaker", "Caretaker", "example.org", "roof", "sump", "p1", "restart", "mid", "full", "cut-out", "low", "middle", "high", "UTC", "Europe/Lisbon", "IS 1172", "ISA-18.2", "dBm", "Alder Row", "none-there"];
 
     public static TheoryData<string> Tags => [.. Languages.All.Select(language => language.Tag)];
 
