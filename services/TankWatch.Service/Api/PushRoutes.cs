@@ -3,6 +3,7 @@ using System.ComponentModel;
 using System.Text.Json.Serialization;
 using Microsoft.AspNetCore.Http.HttpResults;
 using Microsoft.AspNetCore.Mvc;
+using TankWatch.Core.Sites;
 using TankWatch.Service.Push;
 using TankWatch.Service.Sites;
 using TankWatch.Service.Storage;
@@ -20,15 +21,20 @@ public sealed record PushSubscriptionKeysJson(string P256dh, string Auth);
 [JsonUnmappedMemberHandling(JsonUnmappedMemberHandling.Disallow)]
 public sealed record NewPushSubscriptionJson(
     [property: Description("Of the browser's push service; https.")] string Endpoint, PushSubscriptionKeysJson Keys,
-    [property: Description("Whose alerts: the address of a contact of a site that you see.")] string Email);
+    [property: Description("Whose alerts: the address of a contact of a site that you see. They come here before their mail, and a device that shows one keeps its mail back.")] string Email,
+    [property: Description("What to call the device, at most 60 characters; absent, its push service's host.")] string? Name = null);
 
 [Description("A browser that shows somebody's alerts.")]
-public sealed record PushSubscriptionJson(string Id, string Email, DateTimeOffset CreatedAt);
+public sealed record PushSubscriptionJson(
+    string Id, string Email, string Name, [property: Description("The only site of which it is told: that of the key by which it was subscribed; null for all.")] string? Site, DateTimeOffset CreatedAt);
 
 /// <summary><c>/push</c>: browsers that show alerts, before their mail goes.</summary>
 internal static class PushRoutes
 {
+    public const int MaxName = 60;
+
     private const int MaxEndpoint = 2000;
+    private const int MaxToken = 64;
 
     public static void MapPush(this RouteGroupBuilder api)
     {
@@ -36,15 +42,20 @@ internal static class PushRoutes
         push.MapGet("/key", (PushClient client) => TypedResults.Ok(new PushKeyJson(client.Keys.Public))).WithName("getPushKey").WithSummary("The key to subscribe with.");
         push.MapPost("/subscriptions", Add).WithName("addPushSubscription").WithSummary("Has a browser show a contact's alerts.")
             .ProducesProblem(StatusCodes.Status413PayloadTooLarge).ProducesProblem(StatusCodes.Status415UnsupportedMediaType);
-        push.MapDelete("/subscriptions/{id}", Results<NoContent, ProblemHttpResult> (string id, LedgerStore ledger) =>
-                ledger.RemoveSubscriber(id) ? TypedResults.NoContent() : Problems.NotFound("There is no such subscription."))
-            .WithName("removePushSubscription").WithSummary("Has it show them no more; whoever knows the id may.");
+        push.MapDelete("/subscriptions/{id}", Results<NoContent, ProblemHttpResult> (string id, Caller caller, LedgerStore ledger) =>
+                Find(id, caller, ledger) is not null && ledger.RemoveSubscriber(id) ? TypedResults.NoContent() : Problems.NotFound("There is no such subscription."))
+            .WithName("removePushSubscription").WithSummary("Has it show them no more. A key of one site removes what keys of that site subscribed.");
     }
 
-    /// <summary>Open to all, as the browser that shows a notice may be signed in no more; who knows the token was sent it.</summary>
+    /// <summary>Open to all, as the browser that shows a notice may be signed in no more; who knows the tokens was sent them.</summary>
     public static void MapPushReceipts(this IEndpointRouteBuilder routes) =>
-        routes.MapPost("/push/receipts/{token}", Results<NoContent, NotFound> (string token, LedgerStore ledger, TimeProvider time) =>
-            token.Length <= 64 && ledger.TakeReceipt(token, time.GetUtcNow()) ? TypedResults.NoContent() : TypedResults.NotFound()).DisableAntiforgery().ExcludeFromDescription();
+        routes.MapPost(PushContent.Receipts + "/{browser}/{letter?}", Results<NoContent, NotFound> (string browser, string? letter, LedgerStore ledger, TimeProvider time) =>
+            browser.Length <= MaxToken && letter is not { Length: > MaxToken } && ledger.TakeReceipt(browser, letter, time.GetUtcNow()) ? TypedResults.NoContent() : TypedResults.NotFound())
+            .DisableAntiforgery().ExcludeFromDescription();
+
+    /// <summary>Null too when the caller may not see it: whoever sees one site sees the browsers that are told of that site alone.</summary>
+    public static PushSubscriber? Find(string id, Caller caller, LedgerStore ledger) =>
+        ledger.FindSubscriber(id) is { } browser && (caller.Site is null || browser.Site == caller.Site) ? browser : null;
 
     private static Results<Created<PushSubscriptionJson>, ProblemHttpResult> Add([FromBody] NewPushSubscriptionJson body, Caller caller, LedgerStore ledger, SiteDirectory directory, Configuration.WebhookOptions options)
     {
@@ -58,14 +69,24 @@ internal static class PushRoutes
             return Problems.BadRequest("'keys' must hold 'p256dh', 65 bytes, and 'auth', 16 bytes, in base64url.");
         }
 
-        if (!directory.Sites.Where(view => caller.Sees(view.Plan.Id)).SelectMany(view => view.Plan.Contacts).Any(contact => string.Equals(contact.Email, body.Email, StringComparison.OrdinalIgnoreCase)))
+        var name = string.IsNullOrWhiteSpace(body.Name) ? endpoint.Host : body.Name.Trim();
+        if (name.Length > MaxName && body.Name is not null)
+        {
+            return Problems.BadRequest($"'name' has at most {MaxName} characters.");
+        }
+
+        if (!Contacts(caller, directory).Any(contact => string.Equals(contact.Email, body.Email, StringComparison.OrdinalIgnoreCase)))
         {
             return Problems.BadRequest("'email' must be the address of a contact of a site that you see.");
         }
 
-        var added = ledger.PutSubscriber(body.Endpoint, body.Keys.P256dh, body.Keys.Auth, body.Email);
-        return TypedResults.Created($"{ApiRoutes.Prefix}/push/subscriptions/{added.Id}", new PushSubscriptionJson(added.Id, added.Email, added.CreatedAt));
+        var added = ledger.PutSubscriber(new(body.Endpoint, body.Keys.P256dh, body.Keys.Auth, body.Email, name, caller.Name, caller.Site));
+        return TypedResults.Created($"{ApiRoutes.Prefix}/push/subscriptions/{added.Id}", new PushSubscriptionJson(added.Id, added.Email, added.Name, added.Site?.Value, added.CreatedAt));
     }
+
+    /// <summary>Whose alerts a caller may have shown. Whoever sees a site may change who its contacts are, so this gives no right that they have not; of other sites of the same contact their browsers are not told.</summary>
+    public static IEnumerable<Contact> Contacts(Caller caller, SiteDirectory directory) =>
+        directory.Sites.Where(view => caller.Sees(view.Plan.Id)).SelectMany(view => view.Plan.Contacts).Where(contact => contact.Email is not null);
 
     private static bool Holds(string text, int bytes) => Base64Url.IsValid(text, out var length) && length == bytes;
 }

@@ -34,6 +34,11 @@ public sealed class MailLinks(LedgerStore ledger, Func<string?> publicUrl)
     /// <param name="createdAt">Of the letter, so that a repeat has the same address.</param>
     public string? AcknowledgeAddress(string letter, DateTimeOffset createdAt) => Address(AcknowledgePath, Acknowledge, letter, createdAt + AcknowledgeWithin);
 
+    /// <summary>The same from the root on, for a browser that knows where it has it from.</summary>
+    /// <param name="letter">As above.</param>
+    /// <param name="createdAt">As above.</param>
+    public string AcknowledgeLink(string letter, DateTimeOffset createdAt) => AcknowledgePath + Token(Acknowledge, letter, createdAt + AcknowledgeWithin);
+
     /// <param name="email">Of the person. Good for ever: an old mail must be as good for stopping mails as a new one.</param>
     public string? UnsubscribeAddress(string email) => Address(UnsubscribePath, Unsubscribe, email, DateTimeOffset.UnixEpoch);
 
@@ -43,19 +48,17 @@ public sealed class MailLinks(LedgerStore ledger, Func<string?> publicUrl)
     /// <returns>The person's address; null for what is none of ours.</returns>
     public string? ReadUnsubscribe(string token) => Read(Unsubscribe, token)?.Subject;
 
-    private string? Address(string path, byte purpose, string subject, DateTimeOffset until)
-    {
-        if (publicUrl() is not { } url)
-        {
-            return null;
-        }
+    private string? Address(string path, byte purpose, string subject, DateTimeOffset until) =>
+        publicUrl() is { } url ? url.TrimEnd('/') + path + Token(purpose, subject, until) : null;
 
+    private string Token(byte purpose, string subject, DateTimeOffset until)
+    {
         var token = new byte[HeadLength + Encoding.UTF8.GetByteCount(subject) + SignatureLength];
         token[0] = purpose;
         BinaryPrimitives.WriteUInt32BigEndian(token.AsSpan(1), (uint)until.ToUnixTimeSeconds());
         Encoding.UTF8.GetBytes(subject, token.AsSpan(HeadLength));
         Sign(token.AsSpan(..^SignatureLength)).CopyTo(token.AsSpan(^SignatureLength..));
-        return url.TrimEnd('/') + path + Base64Url.EncodeToString(token);
+        return Base64Url.EncodeToString(token);
     }
 
     private (string Subject, DateTimeOffset Until)? Read(byte purpose, string token)

@@ -54,6 +54,8 @@ internal static class PageAssets
             .ToDictionary(name => name[Prefix.Length..], name => new Asset("font/woff2", Read(name), null));
         assets["icon.svg"] = new("image/svg+xml", Read(Prefix + "icon.svg"), null);
         assets["sw.js"] = new("text/javascript; charset=utf-8", Read(Prefix + "sw.js"), null);
+        assets["manifest.json"] = new("application/manifest+json", Read(Prefix + "manifest.json"), null);
+        assets["notifications.js"] = new("text/javascript; charset=utf-8", Read(Prefix + "notifications.js"), null);
         assets["reference.js"] = new("text/javascript; charset=utf-8", Read(Prefix + "reference.js"), null);
         assets["style.css"] = Joined("text/css; charset=utf-8", "styles/");
         assets["page.js"] = Joined("text/javascript; charset=utf-8", "scripts/");

@@ -12,6 +12,7 @@ using TankWatch.Service.Pages.Estate;
 using TankWatch.Service.Pages.Links;
 using TankWatch.Service.Pages.Load;
 using TankWatch.Service.Pages.Mails;
+using TankWatch.Service.Pages.Notifications;
 using TankWatch.Service.Pages.Reference;
 using TankWatch.Service.Pages.Strips;
 using TankWatch.Service.Pages.Units;
@@ -36,6 +37,7 @@ internal static class PageRoutes
         services.AddSingleton<StripReader>();
         services.AddAlertPages();
         services.AddSingleton<VisitsReading>();
+        services.AddSingleton<NotificationsReading>();
         services.AddLinkPages();
         return services;
     }
@@ -65,6 +67,7 @@ internal static class PageRoutes
         known.MapUnitPages();
         known.MapLoadPages();
         known.MapMailPages();
+        known.MapNotificationPages();
         known.MapStrips();
         known.MapDemonstration();
         known.MapReference();

@@ -105,10 +105,12 @@ public sealed partial class LedgerStore
         });
     }
 
+    /// <summary>Takes a key back, and with it the browsers that were subscribed by it: whoever leaves neither sees alerts any more nor keeps their mails back.</summary>
     /// <returns>False when there is no such key in force.</returns>
     public bool RevokeKey(string name) => database.Write(connection =>
     {
         MarkChange(connection);
+        connection.Execute("DELETE FROM push_subscriptions WHERE key = ?1", name);
         return connection.Execute("UPDATE keys SET revoked = ?2 WHERE name = ?1 AND revoked IS NULL", name, time.GetUtcNow()) == 1;
     });
 

@@ -178,6 +178,15 @@ internal static class Schema
         -- Up to when a person, by their address in lower case, has had their digest.
         CREATE TABLE digests (email TEXT PRIMARY KEY, until INTEGER NOT NULL) WITHOUT ROWID;
         """,
+        """
+        -- Browsers that show alerts, and by whose key: they see no more than it does (site; null for all), and go when it is taken back. token is what a
+        -- browser says with a receipt. Of the older ones nobody knows by what right they are there: their people have mails until they subscribe again.
+        DROP TABLE push_subscriptions;
+        CREATE TABLE push_subscriptions (
+            id TEXT PRIMARY KEY, endpoint TEXT NOT NULL UNIQUE, p256dh TEXT NOT NULL, auth TEXT NOT NULL, email TEXT NOT NULL, name TEXT NOT NULL, key TEXT NOT NULL,
+            site TEXT REFERENCES sites(id) ON DELETE CASCADE, token TEXT NOT NULL UNIQUE, created INTEGER NOT NULL, received INTEGER) WITHOUT ROWID;
+        CREATE INDEX push_by_email ON push_subscriptions(email);
+        """,
     ];
 
     /// <exception cref="StoreException">A newer version of the program made this store.</exception>

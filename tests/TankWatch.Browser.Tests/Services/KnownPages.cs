@@ -10,7 +10,7 @@ internal static class KnownPages
     private const string Reference = "reference";
 
     public static IReadOnlyList<string> Names { get; } =
-        ["buildings", "buildings-wrong", "buildings-none", "building", "building-month", "alert", "load", "visits", "units", "unit", "mails", Reference, Missing];
+        ["buildings", "buildings-wrong", "buildings-none", "building", "building-month", "alert", "load", "visits", "units", "unit", "notifications", "mails", Reference, Missing];
 
     /// <summary>A look at that page, which may answer and complain as it does by nature.</summary>
     public static Look For(this Look look, string name) => name switch
@@ -36,6 +36,7 @@ internal static class KnownPages
         "visits" => "/sites/finch-mews/visits",
         "units" => "/units",
         "unit" => "/units/qh-02a",
+        "notifications" => "/notifications",
         "mails" => "/mails",
         Reference => "/reference",
         Missing => "/no-such-page",

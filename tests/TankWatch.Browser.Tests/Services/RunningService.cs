@@ -79,6 +79,10 @@ public sealed class RunningService : IAsyncDisposable
     public async Task PutSiteAsync(string id, string siteFile, string? key = null) =>
         (await SendAsync(HttpMethod.Put, $"/api/v1/sites/{id}", key, siteFile)).Dispose();
 
+    /// <param name="path">From the root on.</param>
+    /// <param name="key">As above.</param>
+    public async Task DeleteAsync(string path, string key) => (await SendAsync(HttpMethod.Delete, path, key)).Dispose();
+
     /// <summary>Alerts, newest first.</summary>
     /// <param name="query">Such as <c>state=open</c>.</param>
     /// <param name="key">As above.</param>
@@ -143,6 +147,8 @@ public sealed class RunningService : IAsyncDisposable
                 ["TANKWATCH_DATA__PATH"] = Path.Combine(folder, "data"),
                 ["TANKWATCH_HTTP__URLS"] = $"http://127.0.0.1:{HttpPort}",
                 ["TANKWATCH_MQTT__LISTENPORT"] = Text(MqttPort),
+                ["TANKWATCH_WEBHOOKS__ALLOWHTTP"] = "true", // The push service of a test is on this machine.
+                ["TANKWATCH_WEBHOOKS__ALLOWPRIVATETARGETS"] = "true",
             },
         };
         return Process.Start(start)!;

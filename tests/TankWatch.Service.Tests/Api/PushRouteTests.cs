@@ -30,8 +30,21 @@ public sealed class PushRouteTests(Served service) : IClassFixture<Served>
         Assert.Equal(HttpStatusCode.NoContent, (await service.SendAsync("POST", receipt, null)).Status); // Signed in or not.
         Assert.Equal(HttpStatusCode.NotFound, (await service.SendAsync("POST", receipt + "x", null)).Status);
         Assert.NotNull(service.Ledger.ListLettersOf(alert)[0].SentAt);
+        var others = (await service.AddSiteAsync()).Id;
+        (await service.SendAsync("DELETE", $"{Subscriptions}/{added.Json.GetProperty("id").GetString()}", service.AddKey("other-site", others))).IsProblem(HttpStatusCode.NotFound);
         Assert.Equal(HttpStatusCode.NoContent, (await service.SendAsync("DELETE", $"{Subscriptions}/{added.Json.GetProperty("id").GetString()}", service.Key)).Status);
         (await service.SendAsync("DELETE", $"{Subscriptions}/{added.Json.GetProperty("id").GetString()}", service.Key)).IsProblem(HttpStatusCode.NotFound);
+    }
+
+    [Fact]
+    public async Task A_key_of_one_site_subscribes_for_that_site_and_removes_its_own()
+    {
+        using var browser = new Browser();
+        var site = await service.AddSiteAsync();
+        var key = service.AddKey("one-site", site.Id);
+        var added = (await service.SendAsync("POST", Subscriptions, key, Json("https://push.example.org/one-site", browser, "Caretaker@example.org"))).Json;
+        Assert.Equal((site.Id, "caretaker@example.org", "push.example.org"), (added.GetProperty("site").GetString(), added.GetProperty("email").GetString(), added.GetProperty("name").GetString()));
+        Assert.Equal(HttpStatusCode.NoContent, (await service.SendAsync("DELETE", $"{Subscriptions}/{added.GetProperty("id").GetString()}", key)).Status);
     }
 
     [Theory]

@@ -6,8 +6,11 @@ using System.Text.Json;
 using Microsoft.AspNetCore.Http;
 using Microsoft.Extensions.Logging.Abstractions;
 using MimeKit;
+using TankWatch.Core;
+using TankWatch.Core.Texts;
 using TankWatch.Service.Mail;
 using TankWatch.Service.Push;
+using TankWatch.Service.Storage;
 using TankWatch.Service.Tests.Sites;
 using Xunit;
 
@@ -18,6 +21,8 @@ public sealed class PushTests
 {
     private static CancellationToken Stop => TestContext.Current.CancellationToken;
 
+    private const string KeyName = "hers";
+
     private sealed class Phone : IMailTransport, IAsyncDisposable
     {
         private readonly PushClient client;
@@ -27,10 +32,10 @@ public sealed class PushTests
         private Phone(Rig rig, Service service)
         {
             (Rig, Service) = (rig, service);
-            client = new(rig.Ledger, new() { AllowPrivateTargets = true, AllowHttp = true });
-            pushes = new(rig.Ledger, rig.Mail, client, rig.Bell, rig.AlertBell, rig.Metrics, rig.Time, NullLogger<PushSender>.Instance);
+            client = new(rig.Ledger, new() { AllowPrivateTargets = true, AllowHttp = true }, rig.Mail, NullLogger<PushClient>.Instance);
+            pushes = new(rig.Ledger, client, new(rig.Ledger, () => null), rig.Bell, rig.AlertBell, rig.Metrics, rig.Time, NullLogger<PushSender>.Instance);
             mails = new(rig.Ledger, rig.Composer, this, rig.Bell, rig.Ready, rig.Metrics, rig.Traces, rig.Time, NullLogger<OutboxSender>.Instance);
-            Rig.Ledger.PutSubscriber(service.Url, Browser.P256dh, Browser.Auth, "Caretaker@example.org");
+            Subscribe(null);
         }
 
         public Rig Rig { get; }
@@ -43,6 +48,15 @@ public sealed class PushTests
             var rig = await Rig.RunningAsync();
             return new(rig, await Service.StartAsync());
         }
+
+        /// <param name="site">The only one of which it is told; null for all.</param>
+        public PushSubscriber Subscribe(string? site) => Rig.Ledger.PutSubscriber(
+            new(Service.Url, Browser.P256dh, Browser.Auth, "Caretaker@example.org", "phone", KeyName, site is null ? null : new SiteId(site)));
+
+        public IReadOnlyList<PushSubscriber> Subscribers => Rig.Ledger.ListSubscribers(null, KeyName, 10);
+
+        /// <summary>As the browser sends it.</summary>
+        public bool Receive(string receipt) => receipt.Split('/') is ["", "push", "receipts", var browser, var letter] && Rig.Ledger.TakeReceipt(browser, letter, Rig.Time.GetUtcNow());
 
         /// <summary>The power fails, and what is due is sent.</summary>
         public async Task<JsonElement?> AlertAsync()
@@ -87,6 +101,7 @@ public sealed class PushTests
         Assert.Equal("Alder Row: Power cut, fu-1", shown.GetProperty("title").GetString());
         Assert.EndsWith("The mains are off at Alder Row; no pump can run there.", shown.GetProperty("body").GetString(), StringComparison.Ordinal);
         Assert.StartsWith("/alerts/", shown.GetProperty("address").GetString(), StringComparison.Ordinal);
+        Assert.Equal(22, phone.Subscribers[0].Token.Length); // 128 bits, base64url.
         var headers = phone.Service.Headers[^1];
         Assert.Equal(("60", "aes128gcm", ""), (headers["TTL"].ToString(), headers.ContentEncoding.ToString(), headers["Urgency"].ToString())); // Normal urgency is not said (RFC 8030, 5.3).
         Assert.True(phone.Service.Bodies[^1].Length <= 4096); // RFC 8291, 4
@@ -108,12 +123,14 @@ public sealed class PushTests
     {
         await using var phone = await Phone.HeldAsync();
         var receipt = (await phone.AlertAsync())!.Value.GetProperty("receipt").GetString()!;
-        Assert.True(phone.Rig.Ledger.TakeReceipt(receipt[(receipt.LastIndexOf('/') + 1)..], phone.Rig.Time.GetUtcNow()));
+        Assert.True(phone.Receive(receipt));
         await phone.Rig.PassAsync(TimeSpan.FromMinutes(3));
         await phone.SendAsync();
         Assert.Empty(phone.Mails);
         Assert.NotNull(Assert.Single(phone.Rig.Ledger.ListOutbox(null, 10)).SentAt);
-        Assert.False(phone.Rig.Ledger.TakeReceipt("nobody-gave-this", phone.Rig.Time.GetUtcNow()));
+        Assert.Equal(phone.Rig.Time.GetUtcNow() - TimeSpan.FromMinutes(3), Assert.Single(phone.Subscribers).ReceivedAt);
+        Assert.False(phone.Receive(receipt + "x"));
+        Assert.False(phone.Rig.Ledger.TakeReceipt("nobody-gave-this", null, phone.Rig.Time.GetUtcNow()));
     }
 
     [Fact]
@@ -137,7 +154,7 @@ public sealed class PushTests
         phone.Service.Status = HttpStatusCode.InternalServerError;
         await phone.AlertAsync();
         Assert.Single(phone.Mails);
-        Assert.Single(phone.Rig.Ledger.ListSubscribers("caretaker@example.org"));
+        Assert.Single(phone.Subscribers);
     }
 
     [Theory]
@@ -149,17 +166,58 @@ public sealed class PushTests
         phone.Service.Status = status;
         await phone.AlertAsync();
         Assert.Single(phone.Mails);
-        Assert.Empty(phone.Rig.Ledger.ListSubscribers("caretaker@example.org"));
+        Assert.Empty(phone.Subscribers);
     }
 
     [Fact]
     public async Task Whoever_has_no_browser_gets_the_mail_at_once()
     {
         await using var phone = await Phone.HeldAsync();
-        Assert.True(phone.Rig.Ledger.RemoveSubscriber(Assert.Single(phone.Rig.Ledger.ListSubscribers("CARETAKER@example.org")).Id));
+        Assert.True(phone.Rig.Ledger.RemoveSubscriber(Assert.Single(phone.Subscribers).Id));
         await phone.AlertAsync();
         Assert.Single(phone.Mails);
         Assert.Empty(phone.Service.Bodies);
+    }
+
+    [Theory]
+    [InlineData("alder-row", true)]
+    [InlineData("hazel-row", false)]
+    public async Task A_browser_of_a_key_of_one_site_is_told_of_that_site_alone_and_keeps_no_other_mail_back(string site, bool isTold)
+    {
+        await using var phone = await Phone.HeldAsync();
+        phone.Rig.Put(SampleSite.Json("hazel-row", "fu-2", "Hazel Row"));
+        phone.Subscribe(site);
+        await phone.AlertAsync();
+        Assert.Equal((isTold ? 1 : 0, isTold ? 0 : 1), (phone.Service.Bodies.Count, phone.Mails.Count));
+    }
+
+    [Fact]
+    public async Task A_browser_goes_with_the_key_that_subscribed_it_and_what_it_shows_then_keeps_no_mail_back()
+    {
+        await using var phone = await Phone.HeldAsync();
+        phone.Rig.Ledger.AddKey(KeyName, "caretaker", null);
+        var receipt = (await phone.AlertAsync())!.Value.GetProperty("receipt").GetString()!;
+        Assert.True(phone.Rig.Ledger.RevokeKey(KeyName));
+        Assert.Empty(phone.Subscribers);
+        Assert.False(phone.Receive(receipt));
+        Assert.Null(Assert.Single(phone.Rig.Ledger.ListOutbox(null, 10)).SentAt);
+    }
+
+    /// <summary>RFC 8291, 4: push services take 4096 bytes. A letter of an Indic script is 3 bytes in UTF-8 and 6 when JSON escapes it.</summary>
+    [Fact]
+    public async Task The_longest_text_in_another_script_fits_into_a_message()
+    {
+        await using var phone = await Phone.HeldAsync();
+        await phone.AlertAsync();
+        var letter = Assert.Single(phone.Rig.Ledger.ListOutbox(null, 10));
+        var alert = letter.Letter.Notification.Alert;
+        var wordy = Phrase.Literal(new string('த', 2000));
+        var notice = letter.Letter.Notification with { Alert = alert with { Finding = alert.Finding with { Text = alert.Finding.Text with { Summary = wordy } } } };
+        var push = new DuePush(letter with { Mail = letter.Letter with { Notification = notice, SiteName = new string('த', 300) } }, new string('x', 22), []);
+        var content = PushContent.Of(push, phone.Subscribers[0], new(phone.Rig.Ledger, () => null));
+        Assert.Contains(new string('த', 390), content, StringComparison.Ordinal);
+        const int Sealing = 86 + 1 + 16; // RFC 8188, 2.1: salt, record size, key; 2: the mark of the last record; the tag of AEAD_AES_128_GCM.
+        Assert.InRange(Encoding.UTF8.GetByteCount(content) + Sealing, 1000, 4096);
     }
 
     /// <summary>RFC 8291, appendix A: the keys and the message of its example open to its text. Values typed from memory [M].</summary>

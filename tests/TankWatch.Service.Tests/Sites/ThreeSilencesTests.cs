@@ -87,6 +87,26 @@ public sealed class ThreeSilencesTests
     }
 
     [Fact]
+    public async Task A_device_of_a_key_of_one_site_is_told_of_an_areas_outage_if_its_site_is_in_it()
+    {
+        await using var rig = await TownAsync(4, i => InArea($"h{i}", $"u{i}"));
+        foreach (var site in (string[])["h0", "h3"])
+        {
+            rig.Ledger.PutSubscriber(new($"https://push.example.org/{site}", "", "", $"care-{site}@example.org", "phone", "key", new SiteId(site)));
+        }
+
+        for (var i = 0; i < 3; i++)
+        {
+            await rig.SendAsync("supply", SampleSite.Supply(rig.Time.GetUtcNow(), mains: false, 1), $"u{i}");
+        }
+
+        await rig.PassAsync(TimeSpan.FromMinutes(4), TimeSpan.FromSeconds(5));
+        var pushes = rig.Ledger.ListDuePushes(rig.Time.GetUtcNow(), 10);
+        Assert.All(pushes, push => Assert.Equal(FindingKind.AreaOutage, push.Entry.Letter.Notification.Alert.Finding.Kind));
+        Assert.Equal(["care-h0@example.org 1", "care-h3@example.org 0"], pushes.Select(push => $"{push.Entry.Letter.To.Email} {push.Browsers.Count}").Order());
+    }
+
+    [Fact]
     public async Task An_area_without_power_is_one_alert_with_its_buildings_under_it_and_each_person_hears_once()
     {
         await using var rig = await TownAsync(4, i => InArea($"h{i}", $"u{i}"));
