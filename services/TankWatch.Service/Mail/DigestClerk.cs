@@ -30,7 +30,7 @@ public sealed partial class DigestClerk(
             }
             catch (Exception fault) when (fault is Microsoft.Data.Sqlite.SqliteException or StoreException)
             {
-                LogFailed(fault); // The next look writes it.
+                LogFailed(fault); // The next look tries again.
             }
         }
     }
@@ -55,8 +55,21 @@ public sealed partial class DigestClerk(
             var due = Digest.LastDue(now, zone, sites.Any(one => one.Contact.Digest == DigestRhythm.Daily) ? DigestRhythm.Daily : DigestRhythm.Weekly);
             if (digests[reader.Key] < due)
             {
-                Write(reader.Key, sites, digests[reader.Key], due, now);
+                TryWrite(() => Write(reader.Key, sites, digests[reader.Key], due, now));
             }
+        }
+    }
+
+    /// <summary>What is wrong with one digest keeps back no other, and does not end the service.</summary>
+    private void TryWrite(Action write)
+    {
+        try
+        {
+            write();
+        }
+        catch (Exception fault)
+        {
+            LogFailed(fault); // The next look writes it.
         }
     }
 
@@ -99,6 +112,6 @@ public sealed partial class DigestClerk(
         return shown.ToImmutable();
     }
 
-    [LoggerMessage(Level = LogLevel.Error, Message = "digests could not be written")]
+    [LoggerMessage(Level = LogLevel.Error, Message = "a digest could not be written")]
     private partial void LogFailed(Exception fault);
 }

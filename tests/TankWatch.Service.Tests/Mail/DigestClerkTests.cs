@@ -153,6 +153,17 @@ public sealed class DigestClerkTests
         Assert.Equal("What could wait, of 7 buildings", mail.Subject);
     }
 
+    [Fact]
+    public async Task A_digest_that_cannot_be_written_keeps_nobody_elses_back()
+    {
+        await using var rig = await RunningAsync(("alder", Ann), ("birch", Ann.Replace("ann@", "bea@", StringComparison.Ordinal)));
+        Tell(rig, "alder", "a1");
+        Tell(rig, "birch", "b1");
+        rig.Database.Write(connection => connection.Execute("UPDATE alerts SET json = '{' WHERE id = 'a1'"));
+        Pass(rig, TimeSpan.FromHours(20));
+        Assert.Equal("bea@example.org", Assert.Single(await SentAsync(rig)).To.Mailboxes.Single().Address);
+    }
+
     /// <summary>The published figure: chatter that outlasts the hold times more than ten times, with a thousand crossings in the hour.</summary>
     [Fact]
     public async Task A_thousand_crossings_in_an_hour_are_two_letters_at_most_and_one_line_in_a_digest()
