@@ -20,7 +20,7 @@ public sealed record PushSubscriptionKeysJson(string P256dh, string Auth);
 [JsonUnmappedMemberHandling(JsonUnmappedMemberHandling.Disallow)]
 public sealed record NewPushSubscriptionJson(
     [property: Description("Of the browser's push service; https.")] string Endpoint, PushSubscriptionKeysJson Keys,
-    [property: Description("Whose alerts: the address of a contact of a site that you see. Of sites that you do not see none is shown.")] string Email);
+    [property: Description("Whose alerts: the address of a contact of a site that you see.")] string Email);
 
 [Description("A browser that shows somebody's alerts.")]
 public sealed record PushSubscriptionJson(string Id, string Email, DateTimeOffset CreatedAt);
@@ -63,7 +63,7 @@ internal static class PushRoutes
             return Problems.BadRequest("'email' must be the address of a contact of a site that you see.");
         }
 
-        var added = ledger.PutSubscriber(body.Endpoint, body.Keys.P256dh, body.Keys.Auth, body.Email, caller.Site);
+        var added = ledger.PutSubscriber(body.Endpoint, body.Keys.P256dh, body.Keys.Auth, body.Email);
         return TypedResults.Created($"{ApiRoutes.Prefix}/push/subscriptions/{added.Id}", new PushSubscriptionJson(added.Id, added.Email, added.CreatedAt));
     }
 

@@ -87,7 +87,7 @@ public sealed partial class LedgerStore
             Insert(
                 connection, letter, notice.Alert.Id, Stored(notice.Reason), StoredJson.Write(letter), now, notice.NotBefore ?? now, traceOf?.Invoke(notice.Alert.Id),
                 notice.Alert.Gravity == Priority.Critical);
-            PushFirst(connection, notice.Key, notice.To.Email, notice.Alert.Site, notice.NotBefore ?? now);
+            PushFirst(connection, notice.Key, notice.To.Email, notice.NotBefore ?? now);
         }
     }
 

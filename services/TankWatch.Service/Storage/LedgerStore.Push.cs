@@ -2,7 +2,6 @@ using System.Buffers.Text;
 using System.Security.Cryptography;
 using System.Text;
 using Microsoft.Data.Sqlite;
-using TankWatch.Core;
 
 namespace TankWatch.Service.Storage;
 
@@ -47,34 +46,27 @@ public sealed partial class LedgerStore
     });
 
     /// <summary>Adds a browser, or changes whose it is.</summary>
-    /// <param name="endpoint">Where its push service takes messages for it.</param>
-    /// <param name="p256dh">Its public key.</param>
-    /// <param name="auth">The secret it shares with us.</param>
-    /// <param name="email">Whose it is.</param>
-    /// <param name="site">The only site of which it is shown alerts; null for all.</param>
-    public PushSubscriber PutSubscriber(string endpoint, string p256dh, string auth, string email, SiteId? site = null) => database.Write(connection =>
+    public PushSubscriber PutSubscriber(string endpoint, string p256dh, string auth, string email) => database.Write(connection =>
     {
         var id = Convert.ToHexStringLower(SHA256.HashData(Encoding.UTF8.GetBytes(endpoint)))[..24];
         connection.Execute(
             """
-            INSERT INTO push_subscriptions (id, endpoint, p256dh, auth, email, created, site) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)
-            ON CONFLICT (id) DO UPDATE SET p256dh = ?3, auth = ?4, email = ?5, site = ?7
+            INSERT INTO push_subscriptions (id, endpoint, p256dh, auth, email, created) VALUES (?1, ?2, ?3, ?4, ?5, ?6)
+            ON CONFLICT (id) DO UPDATE SET p256dh = ?3, auth = ?4, email = ?5
             """,
-            id, endpoint, p256dh, auth, email.ToLowerInvariant(), time.GetUtcNow(), site);
+            id, endpoint, p256dh, auth, email.ToLowerInvariant(), time.GetUtcNow());
         return connection.Find($"SELECT {SubscriberColumns} FROM push_subscriptions WHERE id = ?1", SubscriberOf, id)!;
     });
 
     public bool RemoveSubscriber(string id) => database.Write(connection => connection.Execute("DELETE FROM push_subscriptions WHERE id = ?1", id) == 1);
 
-    /// <returns>Those that show a person's alerts of a site, or of no one site.</returns>
-    public IReadOnlyList<PushSubscriber> ListSubscribers(string email, SiteId site) => database.Read(connection => connection.List(
-        $"SELECT {SubscriberColumns} FROM push_subscriptions WHERE email = ?1 AND (site IS NULL OR site = ?2) ORDER BY created, id", SubscriberOf, email.ToLowerInvariant(), site));
+    public IReadOnlyList<PushSubscriber> ListSubscribers(string email) => database.Read(connection => connection.List(
+        $"SELECT {SubscriberColumns} FROM push_subscriptions WHERE email = ?1 ORDER BY created, id", SubscriberOf, email.ToLowerInvariant()));
 
     /// <summary>Letters whose time has come to go to browsers.</summary>
     internal IReadOnlyList<DuePush> ListDuePushes(DateTimeOffset now, int limit) => database.Read(connection => connection.List(
         $"SELECT {OutboxColumns}, (SELECT token FROM pushes p WHERE p.n = outbox.n) FROM outbox WHERE n IN (SELECT n FROM pushes WHERE due <= ?1 ORDER BY due, n LIMIT ?2) ORDER BY n",
-        row => (Entry: EntryOf(row), Token: row.GetString(row.FieldCount - 1)), now, limit)).Select(push => new DuePush(
-            push.Entry, push.Token, ListSubscribers(push.Entry.Letter.Notification.To.Email!, push.Entry.Letter.Notification.Alert.Site))).ToList();
+        row => (Entry: EntryOf(row), Token: row.GetString(row.FieldCount - 1)), now, limit)).Select(push => new DuePush(push.Entry, push.Token, ListSubscribers(push.Entry.Letter.Notification.To.Email!))).ToList();
 
     /// <summary>When the next letter goes to browsers; null when none waits.</summary>
     internal DateTimeOffset? FindNextPush() => database.Read(connection =>
@@ -104,9 +96,9 @@ public sealed partial class LedgerStore
     });
 
     /// <summary>Sends a letter to its recipient's browsers first, if there are any; in the transaction that posts it.</summary>
-    private static void PushFirst(SqliteConnection connection, string key, string? email, SiteId site, DateTimeOffset due)
+    private static void PushFirst(SqliteConnection connection, string key, string? email, DateTimeOffset due)
     {
-        if (email is null || connection.Scalar("SELECT 1 FROM push_subscriptions WHERE email = ?1 AND (site IS NULL OR site = ?2)", email.ToLowerInvariant(), site) is null)
+        if (email is null || connection.Scalar("SELECT 1 FROM push_subscriptions WHERE email = ?1", email.ToLowerInvariant()) is null)
         {
             return;
         }

@@ -178,10 +178,6 @@ internal static class Schema
         -- Up to when a person, by their address in lower case, has had their digest.
         CREATE TABLE digests (email TEXT PRIMARY KEY, until INTEGER NOT NULL) WITHOUT ROWID;
         """,
-        """
-        -- The only site that whoever added the browser may see; null for all.
-        ALTER TABLE push_subscriptions ADD COLUMN site TEXT;
-        """,
     ];
 
     /// <exception cref="StoreException">A newer version of the program made this store.</exception>

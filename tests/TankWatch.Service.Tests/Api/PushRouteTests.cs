@@ -34,22 +34,6 @@ public sealed class PushRouteTests(Served service) : IClassFixture<Served>
         (await service.SendAsync("DELETE", $"{Subscriptions}/{added.Json.GetProperty("id").GetString()}", service.Key)).IsProblem(HttpStatusCode.NotFound);
     }
 
-    [Fact]
-    public async Task Who_sees_one_site_is_shown_nothing_of_another_though_the_same_person_is_told_of_both()
-    {
-        using var browser = new Browser();
-        await using var pushService = await Target.StartAsync(context => context.Response.StatusCode = 201);
-        var (own, other) = (await service.AddSiteAsync("Own House"), await service.AddSiteAsync("Other House"));
-        var key = service.AddKey("of-one-site", own.Id);
-        Assert.Equal(HttpStatusCode.Created, (await service.SendAsync("POST", Subscriptions, key, Json(pushService.Url, browser, "caretaker@example.org"))).Status);
-        var hidden = await other.RaiseAsync();
-        var shown = await own.RaiseAsync();
-        await Eventually.Holds(() => pushService.Requests.Any(request => browser.Open(request.Bytes).Contains(shown, StringComparison.Ordinal)), "the alert of the site in the browser");
-        Assert.DoesNotContain(pushService.Requests, request => browser.Open(request.Bytes).Contains(hidden, StringComparison.Ordinal));
-        var letter = service.Ledger.ListLettersOf(hidden)[0];
-        Assert.True(letter.SentAt is not null || letter.NextAttemptAt - letter.CreatedAt < TimeSpan.FromSeconds(10), "the mail waits for a browser that must not see it");
-    }
-
     [Theory]
     [InlineData("ftp://push.example.org/x", "caretaker@example.org", "'endpoint' must be an https address.")]
     [InlineData("https://push.example.org/x", "stranger@example.org", "'email' must be the address of a contact of a site that you see.")]
