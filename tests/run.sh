@@ -6,6 +6,10 @@ set -u
 cd "$(dirname "$0")/.."
 export DOTNET_NOLOGO=1 DOTNET_CLI_TELEMETRY_OPTOUT=1
 
+# Tests that are killed leave their folders behind: all are in one place, which loses what is older than a day.
+export TMPDIR="${TMPDIR:-/tmp}/tankwatch-tests"
+mkdir -p "$TMPDIR" && find "$TMPDIR" -mindepth 1 -maxdepth 1 -mmin +1440 -exec rm -rf {} +
+
 declare -A server=([mosquitto]=mosquitto [mosquitto_pub]=mosquitto-clients [exim4]=exim4-daemon-light [chromium]=chromium)
 missing=()
 for program in "${!server[@]}"; do
@@ -46,7 +50,8 @@ for project in tests/*.Tests/*.Tests.csproj; do
   passed=$((passed + total - bad - left)); failed=$((failed + bad)); skipped=$((skipped + left))
   grep -E '\[SKIP\]' "$log" | sed 's/^/not run: /'
   # Said again at the end: what stands between thousands of lines is not found.
-  failures+=$(grep -E '\[FAIL\]$' -A 8 "$log" | cut -c 1-300 | sed 's/^/failed: /' | head -200)$'\n'
+  # Of what follows a failure, only what is set further in belongs to it.
+  failures+=$(awk '/\[FAIL\]$/ { left = 9 } !/\[FAIL\]$/ && !/^     / { left = 0 } left-- > 0' "$log" | cut -c 1-300 | sed 's/^/failed: /' | head -200)$'\n'
   rm -f "$log"
 done
 

@@ -25,7 +25,7 @@ public enum AlertCorrection { Moved, Withdrawn }
 /// <param name="Correction">What late data changed, if anything.</param>
 /// <param name="ShelvedUntil">While shelved.</param>
 /// <param name="FirstRaisedAt">When the first of its episodes was raised, in event time; <paramref name="Finding"/> is the newest one.</param>
-/// <param name="Notices">What people were told, oldest first; bounded by the pause between two raises that are told.</param>
+/// <param name="Notices">What people were told, oldest first; of very many the first one and the newest.</param>
 /// <param name="CauseFound">As found on site, at closing.</param>
 /// <param name="Events">How many events made this alert: the next event's number.</param>
 public sealed record Alert(

@@ -14,6 +14,9 @@ namespace TankWatch.Core.Alerts;
 /// </summary>
 public static class AlertLifecycle
 {
+    /// <summary>Of one alert: more than a day of coming and going, and few enough for the headers of a mail.</summary>
+    private const int NoticesKept = 50;
+
     public static ImmutableArray<AlertEvent> Decide(SiteAlerts alerts, TellInput input, SitePlan plan)
     {
         var deciding = new Deciding(alerts, input.Now, plan);
@@ -124,10 +127,13 @@ public static class AlertLifecycle
         var told = e.Reason == NotifyReason.Graver ? Active(Unanswered(alert)) : alert;
         return told with
         {
-            NotifiedAt = alert.NotifiedAt ?? e.At, Notices = alert.Notices.Add(new(alert.Events - 1, e.Reason, e.At)), Step = e.Step, TimerAt = e.NextAt,
+            NotifiedAt = alert.NotifiedAt ?? e.At, Notices = Kept(alert.Notices.Add(new(alert.Events - 1, e.Reason, e.At))), Step = e.Step, TimerAt = e.NextAt,
             GravestTold = e.Reason is NotifyReason.Cleared ? null : e.Gravest ?? alert.GravestTold, IsResumed = false,
         };
     }
+
+    /// <summary>The first, which is the root of the threads of mails, and the newest: what nobody ever acknowledges must not grow for ever.</summary>
+    private static ImmutableArray<Notice> Kept(ImmutableArray<Notice> notices) => notices.Length > NoticesKept ? notices.RemoveAt(1) : notices;
 
     private static Alert Corrected(Alert alert, AlertCorrected e)
     {

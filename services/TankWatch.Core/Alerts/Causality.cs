@@ -90,8 +90,12 @@ internal static class Causality
             }
 
             var above = cause.CausedBy!;
-            var isOuter = outer.FirstOrDefault(o => o.AlertId == above);
-            return isOuter is null || alert.Finding.Priority <= isOuter.Priority ? above : null;
+            if (alerts.FirstOrDefault(a => a.Id == above) is { } root)
+            {
+                return Root(root); // What may be told under its name is the root's to say, not that of what hangs between.
+            }
+
+            return alert.Finding.Priority <= (outer.FirstOrDefault(o => o.AlertId == above)?.Priority ?? cause.Finding.Priority) ? above : null;
         }
     }
 

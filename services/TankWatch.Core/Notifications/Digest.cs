@@ -23,6 +23,9 @@ public static class Digest
     /// <summary>ISA-18.2 calls an alarm stale that has been on for a day.</summary>
     public static readonly TimeSpan StaleAfter = TimeSpan.FromDays(1);
 
+    /// <summary>Lines that anybody reads in one mail, and of one site; what is above is counted (our choice).</summary>
+    public const int MostLines = 100, MostOfASite = 20;
+
     private static readonly TimeOnly WrittenAt = new(7, 0);
 
     /// <summary>The newest moment at or before a time at which a digest was to be written: seven in the morning, if weekly that of a Monday.</summary>

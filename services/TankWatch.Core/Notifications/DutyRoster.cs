@@ -26,6 +26,13 @@ public sealed record DutyRoster(ImmutableArray<ImmutableArray<Contact>> Steps, E
     /// <summary>The people of the steps from one to another, both included; a roster that has become shorter since gives what it has.</summary>
     public IEnumerable<Contact> Between(int first, int last) => Steps.Take(last + 1).Skip(first).SelectMany(step => step);
 
+    /// <summary>The first step, from one on, of which anybody wants to hear of an alert: nothing is gained by waiting for those who do not. Without any, the one given.</summary>
+    public int HearingFrom(int step, Alert alert)
+    {
+        var wanting = Steps.Skip(step).TakeWhile(people => people.All(contact => WhyNot(alert, contact) == NotifyReason.NotWanted)).Count() + step;
+        return wanting < Steps.Length ? wanting : step;
+    }
+
     /// <summary>When the step after this one hears, if nobody acknowledges; null when there is none or the alert may wait.</summary>
     /// <param name="alert">That is told now.</param>
     /// <param name="step">That hears now.</param>

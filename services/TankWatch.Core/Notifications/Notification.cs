@@ -35,7 +35,7 @@ public enum NotifyReason
 /// may repeat after a crash, always under the same <see cref="Key"/>.
 /// </summary>
 /// <param name="Key">Names the intention for ever; the mail's Message-ID is made of it.</param>
-/// <param name="ThreadKeys">Keys of the earlier intentions about this alert to this person, oldest first (RFC 5322, 3.6.4).</param>
+/// <param name="ThreadKeys">Keys of the earlier intentions about this alert to this person, oldest first (RFC 5322, 3.6.4): of <see cref="Alerts.Alert.Notices"/>.</param>
 /// <param name="Reason">One of those that say why.</param>
 /// <param name="To">The person.</param>
 /// <param name="Alert">The alert as it stood.</param>

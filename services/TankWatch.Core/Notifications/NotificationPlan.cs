@@ -14,6 +14,9 @@ public static class NotificationPlan
     /// <summary>Once told that it ended, people hear again of the same alert only after this pause, however often it comes and goes.</summary>
     public static readonly TimeSpan ReopenPause = TimeSpan.FromHours(1);
 
+    /// <summary>What is critical is told again as soon as it has held for so long without a break: a pause must not hide it, and a flicker is no news (our choice).</summary>
+    public static readonly TimeSpan CriticalPause = TimeSpan.FromMinutes(5);
+
     /// <param name="alerts">After everything else was decided.</param>
     /// <param name="input">Of the same step.</param>
     /// <param name="roster">Who is to be told.</param>
@@ -31,8 +34,8 @@ public static class NotificationPlan
                 continue;
             }
 
-            var (first, last) = StepsOf(alert, reason);
             var asTold = reason == NotifyReason.Cleared ? alert : alert with { GravestTold = Gravest(alert, consequences) };
+            var (first, last) = StepsOf(asTold, reason, roster);
             var nextAt = reason == NotifyReason.Cleared ? null : roster.NextAt(asTold, last, input.Now);
             told.Add(new AlertNotified(alert.Id, input.Now, reason, last, nextAt, asTold.GravestTold));
             foreach (var contact in roster.Between(first, last).Where(contact => DutyRoster.WhyNot(asTold, contact) is null))
@@ -69,7 +72,7 @@ public static class NotificationPlan
         var holds = alert.Finding.IsOpen && alert.IsOpen;
         var says = (holds, alert.OwesEnding) switch
         {
-            (true, false) => Opening(alert, input.Now),
+            (true, false) => Opening(alert, consequences, input.Now),
             (true, true) => Further(alert, consequences, input.Now),
             (false, true) => NotifyReason.Cleared,
             _ => NotifyReason.NothingNew,
@@ -88,11 +91,18 @@ public static class NotificationPlan
         return gravest > alert.Finding.Priority ? gravest : null;
     }
 
-    private static NotifyReason Opening(Alert alert, DateTimeOffset now) => alert.Notices switch
+    private static NotifyReason Opening(Alert alert, ImmutableArray<Finding> consequences, DateTimeOffset now)
     {
-        [] => alert.TimerAt > now ? NotifyReason.AwaitingCause : NotifyReason.Opened,
-        [.., var last] => now < last.At || now - last.At >= ReopenPause ? NotifyReason.Reopened : NotifyReason.TooSoon, // A clock that was set back must not silence anything.
-    };
+        if (alert.Notices is not [.., var last])
+        {
+            return alert.TimerAt > now ? NotifyReason.AwaitingCause : NotifyReason.Opened;
+        }
+
+        // A clock that was set back must not silence anything.
+        var isPauseOver = now < last.At || now - last.At >= ReopenPause;
+        return isPauseOver || consequences.Add(alert.Finding).Any(finding => finding.Priority == Priority.Critical && now - finding.RaisedAt >= CriticalPause)
+            ? NotifyReason.Reopened : NotifyReason.TooSoon;
+    }
 
     private static NotifyReason Further(Alert alert, ImmutableArray<Finding> consequences, DateTimeOffset now) =>
         consequences.Any(consequence => consequence.Priority > alert.Gravity) ? NotifyReason.Graver
@@ -101,10 +111,10 @@ public static class NotificationPlan
         : NotifyReason.NothingNew;
 
     /// <summary>The first and the last step of the roster that a notice goes to.</summary>
-    private static (int First, int Last) StepsOf(Alert alert, NotifyReason reason) => reason switch
+    private static (int First, int Last) StepsOf(Alert alert, NotifyReason reason, DutyRoster roster) => reason switch
     {
-        NotifyReason.Opened or NotifyReason.Reopened => (0, 0),
-        NotifyReason.Escalated => (alert.Step + 1, alert.Step + 1),
+        NotifyReason.Opened or NotifyReason.Reopened => (0, roster.HearingFrom(0, alert)),
+        NotifyReason.Escalated => (alert.Step + 1, roster.HearingFrom(alert.Step + 1, alert)),
         _ => (0, alert.Step), // Whoever heard that it began hears how it goes on.
     };
 

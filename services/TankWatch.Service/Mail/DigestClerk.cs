@@ -30,7 +30,7 @@ public sealed partial class DigestClerk(
             }
             catch (Exception fault) when (fault is Microsoft.Data.Sqlite.SqliteException or StoreException)
             {
-                LogFailed(fault); // The next look writes it.
+                LogFailed(fault); // The next look tries again.
             }
         }
     }
@@ -55,8 +55,21 @@ public sealed partial class DigestClerk(
             var due = Digest.LastDue(now, zone, sites.Any(one => one.Contact.Digest == DigestRhythm.Daily) ? DigestRhythm.Daily : DigestRhythm.Weekly);
             if (digests[reader.Key] < due)
             {
-                Write(reader.Key, sites, digests[reader.Key], due, now);
+                TryWrite(() => Write(reader.Key, sites, digests[reader.Key], due, now));
             }
+        }
+    }
+
+    /// <summary>What is wrong with one digest keeps back no other, and does not end the service.</summary>
+    private void TryWrite(Action write)
+    {
+        try
+        {
+            write();
+        }
+        catch (Exception fault)
+        {
+            LogFailed(fault); // The next look writes it.
         }
     }
 
@@ -66,11 +79,16 @@ public sealed partial class DigestClerk(
         var said = sites.Select(one => (one.Plan, Lines: Digest.LinesOf(ledger.ListForDigest(one.Plan.Id, since, now), one.Contact, one.Plan.TimeZone, since, now)))
             .Where(site => !site.Lines.IsEmpty)
             .OrderByDescending(site => site.Lines[0].Gravity).ThenByDescending(site => site.Lines.Length).ThenBy(site => site.Plan.Name, StringComparer.Ordinal)
-            .Select(site => new DigestSite(site.Plan.Name, [.. site.Lines.Select(line => line.Says)])).ToImmutableArray();
+            .Select(site => new DigestSite(site.Plan.Name, [.. site.Lines.Select(line => line.Says)])).ToList();
         var date = TimeZoneInfo.ConvertTime(due, first.TimeZone).ToString("yyyy-MM-dd", CultureInfo.InvariantCulture);
         var key = $"digest.{date}.{Convert.ToHexStringLower(SHA256.HashData(Encoding.UTF8.GetBytes(email)).AsSpan(0, 8))}";
         var opening = Phrase.Of("digest.opening", ("at", MailWords.Local(since, first.TimeZone)));
-        var mail = said.IsEmpty ? null : new DigestMail(key, composer.MessageIdOf(key, ledger.GetInstallation()), contact, opening, said);
+        var shown = Shorten(said);
+        var rest = said.Skip(shown.Length).ToList();
+        var mail = said.Count == 0 ? null : new DigestMail(key, composer.MessageIdOf(key, ledger.GetInstallation()), contact, opening, shown)
+        {
+            MoreSites = rest.Count, MoreLines = rest.Sum(site => site.Lines.Length),
+        };
         ledger.PostDigest(email, mail, now, contact.Quiet?.EndAfter(now, first.TimeZone) ?? now);
         if (mail is not null)
         {
@@ -78,6 +96,22 @@ public sealed partial class DigestClerk(
         }
     }
 
-    [LoggerMessage(Level = LogLevel.Error, Message = "digests could not be written")]
+    /// <summary>The worst sites, as many as fit, each with as many lines as fit and how many more it has.</summary>
+    private static ImmutableArray<DigestSite> Shorten(IEnumerable<DigestSite> sites)
+    {
+        var shown = ImmutableArray.CreateBuilder<DigestSite>();
+        var left = Digest.MostLines;
+        foreach (var site in sites.TakeWhile(_ => left > 0))
+        {
+            var fit = Math.Min(site.Lines.Length, Math.Min(left, Digest.MostOfASite));
+            var more = site.Lines.Length - fit;
+            shown.Add(more == 0 ? site : site with { Lines = [.. site.Lines.Take(fit), Phrase.Of("digest.more", ("count", more))] });
+            left -= fit;
+        }
+
+        return shown.ToImmutable();
+    }
+
+    [LoggerMessage(Level = LogLevel.Error, Message = "a digest could not be written")]
     private partial void LogFailed(Exception fault);
 }

@@ -12,6 +12,7 @@ internal sealed record Arrangement(ImmutableArray<OutboxEntry> Alone, ImmutableA
 /// <summary>
 /// Several letters that waited for one person become one mail, and nobody gets more than so many mails an hour that are not critical.
 /// What is critical goes at once and by itself; only after an outage of mail, when everything goes at once, it is said with the rest.
+/// Letters about visits answer what somebody did and are of no use later: they are neither gathered, nor held, nor counted.
 /// </summary>
 internal static class Gathering
 {
@@ -38,7 +39,7 @@ internal static class Gathering
         var alone = ImmutableArray.CreateBuilder<OutboxEntry>();
         foreach (var entry in due.Where(entry => !placed.Contains(entry.Position)).OrderByDescending(entry => entry.IsCritical).ThenBy(entry => entry.Position))
         {
-            (entry.IsCritical || free-- > 0 ? alone : held).Add(entry);
+            (entry.IsCritical || entry.Mail is VisitMail || free-- > 0 ? alone : held).Add(entry);
         }
 
         return new(alone.ToImmutable(), gathered, held.ToImmutable());

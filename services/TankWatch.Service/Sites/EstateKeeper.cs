@@ -56,14 +56,14 @@ internal sealed class EstateKeeper(LedgerStore ledger, OperatorOptions options, 
         }
 
         lookedAt = now;
-        var findings = OwnFindings(now);
         var before = areas;
+        var outages = areas.Open.Values.Select(outage => outage.Finding).ToImmutableArray(); // While nothing is heard what was known holds on: what is left out counts as withdrawn.
         if (listening is not null)
         {
-            (areas, var outages) = AreaWatch.Judge(areas, [.. sites.Select(site => site.Sign)], now);
-            findings = findings.AddRange(outages);
+            (areas, outages) = AreaWatch.Judge(areas, [.. sites.Select(site => site.Sign)], now);
         }
 
+        var findings = OwnFindings(now).AddRange(outages);
         var told = Tell(findings, sites, now, clockMoved).Where(writes => !writes.IsEmpty).ToList();
         Explain(sites);
         return areas == before ? told : [.. told, SiteWrites.Nothing(PlanOf(Subject.Own, [])) with { Areas = AreaJson.Write(areas) }];

@@ -4,8 +4,6 @@ using System.Runtime.InteropServices;
 using TankWatch.Core;
 using TankWatch.Core.Alerts;
 using TankWatch.Core.Areas;
-using TankWatch.Core.Findings;
-using TankWatch.Core.Notifications;
 using TankWatch.Core.Observations;
 using TankWatch.Core.Sites;
 using TankWatch.Core.Snapshots;
@@ -17,57 +15,11 @@ namespace TankWatch.Service.Sites;
 /// <summary>A message of this site that is durable and was not known before.</summary>
 internal readonly record struct Fresh(Observation Seen, bool Retained);
 
-/// <summary>What one step of a site asks to be written, in one transaction.</summary>
-/// <param name="Plan">Of the site, as it was judged by.</param>
-/// <param name="Alerts">As they are after the events.</param>
-/// <param name="Events">To append.</param>
-/// <param name="Notices">For the outbox.</param>
-/// <param name="RunsAfter">When not null, stored runs that stopped after it are replaced.</param>
-/// <param name="Runs">To add.</param>
-/// <param name="Days">To add or replace.</param>
-internal sealed record SiteWrites(
-    SitePlan Plan, ImmutableArray<Alert> Alerts, ImmutableArray<AlertEvent> Events, ImmutableArray<Notification> Notices,
-    DateTimeOffset? RunsAfter, ImmutableArray<PumpRun> Runs, ImmutableArray<SiteDay> Days)
-{
-    public static SiteWrites Nothing(SitePlan plan) => new(plan, [], [], [], null, [], []);
-
-    /// <summary>The site saved whole, if it is to be.</summary>
-    public SiteMark? Mark { get; init; }
-
-    /// <summary>What is known of areas, if that changed: <see cref="AreaJson"/>.</summary>
-    public string? Areas { get; init; }
-
-    /// <summary>When not null, stored snapshots of this moment or later are wrong.</summary>
-    public DateTimeOffset? SnapshotsFrom { get; init; }
-
-    /// <summary>To add.</summary>
-    public ImmutableArray<StoredSnapshot> Snapshots { get; init; } = [];
-
-    public bool IsEmpty => Events.IsEmpty && Notices.IsEmpty && RunsAfter is null && Runs.IsEmpty && Days.IsEmpty && Mark is null && SnapshotsFrom is null && Snapshots.IsEmpty && Areas is null;
-}
-
-/// <summary>What a command made.</summary>
-internal sealed record Obeyed(SiteWrites Writes, CommandOutcome Outcome)
-{
-    /// <param name="command">What was asked.</param>
-    /// <param name="writes">What it made.</param>
-    /// <param name="alert">As it is after it.</param>
-    /// <param name="now">Wall clock, UTC.</param>
-    public static Obeyed Of(AlertCommand command, SiteWrites writes, Alert alert, DateTimeOffset now)
-    {
-        var isDone = writes.Events.Any(happened => happened.AlertId == alert.Id && happened is not AlertNotified) || (command is Acknowledge && alert.AcknowledgedAt is not null);
-        return new(writes, isDone ? new CommandOutcome.Done(alert) : new CommandOutcome.Refused(CommandWords.WhyNot(command, alert, now)));
-    }
-}
-
 /// <summary>One site in memory: its judgement, its alerts, its links. Owned by the keeper; nobody else touches it.</summary>
 internal sealed class KeptSite
 {
     /// <summary>A message may overtake another by this much before the minute it belongs to is closed; a later one rewinds.</summary>
     private static readonly TimeSpan ReorderAllowance = TimeSpan.FromSeconds(5);
-
-    /// <summary>Ended alerts stay in memory so long; what reaches further back reads them from the store.</summary>
-    private static readonly TimeSpan AlertsKept = TimeSpan.FromDays(1);
 
     private static readonly TimeSpan BacklogQuiet = TimeSpan.FromSeconds(1);
     private static readonly TimeSpan BacklogLongest = TimeSpan.FromSeconds(10);
@@ -76,7 +28,6 @@ internal sealed class KeptSite
     private static readonly TimeSpan OldAge = TimeSpan.FromDays(25);
 
     private readonly SeriesStore series;
-    private readonly LedgerStore ledger;
 
     /// <summary>Up to where the journal is in the state that it was saved with; null when it goes on from no saved state.</summary>
     private readonly long? markedTo;
@@ -86,22 +37,13 @@ internal sealed class KeptSite
     private readonly CatchUp catchUp;
     private readonly List<UnitWatch> units;
     private readonly SiteWrites nothing;
-    private LinkState link;
-    private SiteAlerts alerts;
-    private SiteAlerts? viewedAlerts;
-    private SiteAlerts? timedAlerts;
-    private DateTimeOffset dueAt;
-    private SitePlan people;
-    private ImmutableArray<OuterCause> causes = [];
-    private bool hasNews;
-    private ImmutableArray<Alert> openAlerts = [];
-    private ImmutableArray<UnitView> unitViews;
-    private DateTimeOffset alertsFrom;
+    private readonly KeptAlerts alerts;
+    private readonly KeptLinks links;
     private readonly DateTimeOffset builtAt;
+    private ImmutableArray<UnitView> unitViews;
     private DateTimeOffset snapshotAt;
     private DateTimeOffset lateAt;
     private DateTimeOffset? lateSince;
-    private DateTimeOffset? listeningSince;
     private DateTimeOffset tickedMinute;
     private bool wasCaughtUp;
 
@@ -112,7 +54,7 @@ internal sealed class KeptSite
     /// <param name="now">Wall clock, UTC.</param>
     public KeptSite(SitePlan plan, SeriesStore series, LedgerStore ledger, SiteMark? mark, DateTimeOffset now)
     {
-        (Plan, people, this.series, this.ledger) = (plan, plan, series, ledger);
+        (Plan, this.series) = (plan, series);
         var state = mark?.State is { } stored ? SiteStateCodec.Read(stored, plan) : null;
         markedTo = state is null ? null : mark!.Position;
         record = new(series, plan);
@@ -121,15 +63,14 @@ internal sealed class KeptSite
         window = new(series.IsWholeBetween);
         catchUp = new(now);
         units = [.. plan.Units.Select(unit => new UnitWatch(unit.Id, series.CountRefused(unit.Id), state is null ? null : mark!.Units.FirstOrDefault(known => known.Id == unit.Id)))];
-        alertsFrom = state is null ? DateTimeOffset.MinValue : state.At < now - AlertsKept ? state.At : now - AlertsKept;
-        alerts = new(plan.Id, ledger.ReadAlertsFrom(plan.Id, alertsFrom));
-        link = RestoreLink(now);
+        alerts = new(plan, ledger, state?.At, now);
+        links = new(plan, KeptLinks.Restored(plan, units, alerts.All, series.HighestBootOf, now));
         builtAt = now;
     }
 
     public SitePlan Plan { get; }
 
-    public bool Has(string alertId) => alerts.Alerts.Any(alert => alert.Id == alertId);
+    public bool Has(string alertId) => alerts.Find(alertId) is not null;
 
     /// <summary>What is counted of a unit, to count on.</summary>
     public UnitWatch Watch(int unit)
@@ -154,7 +95,7 @@ internal sealed class KeptSite
             seen.Add(observation);
         }
 
-        var followed = follower.Take(seen, record, ToldTo());
+        var followed = follower.Take(seen, record, alerts.ToldTo());
         while (follower.NeedsRework)
         {
             // Of a state that has not seen what came late before the restart, nothing may be told.
@@ -173,11 +114,6 @@ internal sealed class KeptSite
         return Told([followed], [changes], now) with { RunsAfter = from, SnapshotsFrom = from, Mark = Marked() };
     }
 
-    /// <summary>How far the water's judgement had come when it was last told of.</summary>
-    private DateTimeOffset? ToldTo() => alerts.Alerts
-        .Where(alert => alert.Finding.Scope == FindingScope.Water && alert.Correction != AlertCorrection.Withdrawn)
-        .Max(alert => (DateTimeOffset?)(alert.Finding.ClearedAt ?? alert.Finding.RaisedAt));
-
     /// <summary>Takes fresh messages into account.</summary>
     /// <param name="fresh">In order of receipt.</param>
     /// <param name="now">Wall clock, UTC.</param>
@@ -185,60 +121,29 @@ internal sealed class KeptSite
     public SiteWrites Take(List<Fresh> fresh, DateTimeOffset now, DateTimeOffset? listening)
     {
         Hear(listening, now); // Before the first of them is believed to break a silence that was our own.
-        var linkChanges = new LinkChanges(link.At);
         foreach (var (seen, retained) in fresh)
         {
             var unit = Plan.FindUnit(seen.Stamp.Unit)!.Index;
             Watch(unit).Take(seen, retained);
             catchUp.Heard(seen.Stamp.At, now);
-            link = linkChanges.Add(LinkStep.Heard(link, unit, seen, retained, Plan));
         }
 
+        var linkChanges = links.Take(fresh);
         var followed = Follow(window.Pass(fresh, now), now);
-        return Told([followed], [followed.Changes, linkChanges.Merged], now);
+        return Told([followed], [followed.Changes, linkChanges], now);
     }
 
     /// <summary>How its area sees it.</summary>
-    public SiteSign Sign
-    {
-        get
-        {
-            DateTimeOffset? dark = null, silent = DateTimeOffset.MinValue;
-            foreach (var unit in follower.State.Timeline.Units)
-            {
-                dark = unit.MainsOffSince is { } off && !(dark < off) ? off : dark;
-            }
-
-            foreach (var unit in link.Units)
-            {
-                // Silent as a whole is a site only when the last of its units is.
-                var since = unit.GoneSince ?? unit.Open?.Since;
-                silent = since > silent || since is null ? since : silent;
-                if (silent is null)
-                {
-                    break;
-                }
-            }
-
-            return new(Plan.Id, Plan.Name, Plan.Area, dark ?? (link.Units.IsEmpty ? null : silent), dark is not null);
-        }
-    }
+    public SiteSign Sign => links.Sign(follower.State.Timeline);
 
     /// <summary>What holds outside the site from now on.</summary>
-    public void Outside(ImmutableArray<OuterCause> outer)
-    {
-        if (!outer.SequenceEqual(causes))
-        {
-            (causes, hasNews) = (outer, !alerts.Alerts.IsEmpty);
-        }
-    }
+    public void Outside(ImmutableArray<OuterCause> outer) => alerts.Outside(outer);
 
     /// <summary>The plan, with who declined what can wait.</summary>
-    public SitePlan People => people;
+    public SitePlan People => alerts.People;
 
     /// <summary>Who asked to be told of nothing but the critical, in lower case.</summary>
-    public void Decline(IReadOnlySet<string> emails) => people = emails.Count == 0 ? Plan
-        : Plan with { Contacts = [.. Plan.Contacts.Select(contact => contact with { Declined = contact.Email is { } email && emails.Contains(email.ToLowerInvariant()) })] };
+    public void Decline(IReadOnlySet<string> emails) => alerts.Decline(emails);
 
     /// <summary>The wall clock was set.</summary>
     /// <param name="by">How far; back when negative.</param>
@@ -247,7 +152,7 @@ internal sealed class KeptSite
     {
         if (now != builtAt)
         {
-            link = link.ClockMoved(by);
+            links.ClockMoved(by);
             catchUp.ClockMoved(by);
             if (lateSince is not null)
             {
@@ -255,7 +160,7 @@ internal sealed class KeptSite
             }
         }
 
-        return alerts.Alerts.IsEmpty ? nothing : Told([], [], now, clockMoved: by);
+        return alerts.All.IsEmpty ? nothing : Told([], [], now, clockMoved: by);
     }
 
     /// <summary>Late messages wait to be judged: <see cref="Rework"/>.</summary>
@@ -291,7 +196,7 @@ internal sealed class KeptSite
         var settled = (frontier < now ? frontier : now) - ReorderAllowance;
         var minute = settled - TimeSpan.FromTicks(settled.Ticks % TimeSpan.TicksPerMinute);
         var caughtUp = catchUp.IsOver(now);
-        if (minute == tickedMinute && caughtUp == wasCaughtUp && DueAt > now && !hasNews)
+        if (minute == tickedMinute && caughtUp == wasCaughtUp && alerts.DueAt > now && !alerts.HasNews)
         {
             return due is null ? null : Told([due], [due.Changes], now);
         }
@@ -303,7 +208,7 @@ internal sealed class KeptSite
             return Told(followed, [.. followed.Select(part => part.Changes)], now);
         }
 
-        (link, var linkChanges) = LinkStep.Tick(link, now, Plan);
+        var linkChanges = links.Tick(now);
         unitViews = default;
         if (caughtUp)
         {
@@ -316,13 +221,9 @@ internal sealed class KeptSite
     /// <summary>Carries out a command on an alert that <see cref="Has"/> or the store has.</summary>
     public Obeyed Obey(AlertCommand command, Alert stored, DateTimeOffset now)
     {
-        if (!Has(stored.Id))
-        {
-            alerts = alerts with { Alerts = alerts.Alerts.Add(stored) };
-        }
-
+        alerts.Fetch(stored);
         var writes = Told([], [], now, command);
-        return Obeyed.Of(command, writes, alerts.Alerts.First(alert => alert.Id == command.AlertId), now);
+        return Obeyed.Of(command, writes, alerts.Find(command.AlertId)!, now);
     }
 
     /// <summary>Saves the site whole, as it is after all of the journal.</summary>
@@ -372,72 +273,28 @@ internal sealed class KeptSite
 
     public SiteView View(DateTimeOffset now)
     {
-        if (!ReferenceEquals(viewedAlerts, alerts))
-        {
-            openAlerts = [.. alerts.Alerts.Where(alert => alert.IsOpen).OrderBy(alert => alert.Id, StringComparer.Ordinal)];
-            viewedAlerts = alerts;
-        }
-
         if (unitViews.IsDefault)
         {
             var views = new UnitView[units.Count];
             for (var i = 0; i < views.Length; i++)
             {
-                views[i] = units[i].View(Plan.Id, link.Units[i].Open is not null, series.MissingOf(units[i].Id), now);
+                views[i] = units[i].View(Plan.Id, links.IsSilent(i), series.MissingOf(units[i].Id), now);
             }
 
             unitViews = ImmutableCollectionsMarshal.AsImmutableArray(views);
         }
 
-        return new(Plan, follower.State, openAlerts, unitViews, now);
-    }
-
-    /// <summary>When something happens to an alert by itself.</summary>
-    private DateTimeOffset DueAt
-    {
-        get
-        {
-            if (!ReferenceEquals(timedAlerts, alerts))
-            {
-                dueAt = alerts.Alerts.Where(alert => alert.IsOpen).Min(alert => alert.ShelvedUntil ?? alert.TimerAt) ?? DateTimeOffset.MaxValue; // Never both.
-                timedAlerts = alerts;
-            }
-
-            return dueAt;
-        }
+        return new(Plan, follower.State, alerts.Open, unitViews, now);
     }
 
     private SiteWrites Told(
         IReadOnlyList<Followed> followed, ReadOnlySpan<FindingChanges> changes, DateTimeOffset now, AlertCommand? command = null, TimeSpan clockMoved = default)
     {
-        hasNews = false;
-        if (command is null && IsQuiet(changes))
-        {
-            return Written(followed, alerts, [], []);
-        }
-
-        ReachBack(changes, now);
-        var told = SiteStep.Tell(
-            alerts, new(now, catchUp.IsOver(now), [.. changes], command is null ? [] : [command]) { Causes = causes, ClockMoved = clockMoved }, people);
-        alerts = told.Next;
-        return Written(followed, told.Next, told.Events, told.Notifications);
+        var told = alerts.Tell(changes, now, catchUp.IsOver(now), command, clockMoved);
+        return Written(followed, told);
     }
 
-    /// <summary>Nothing holds, and no alert is there that could have come to an end: nearly every step of nearly every site.</summary>
-    private bool IsQuiet(ReadOnlySpan<FindingChanges> changes)
-    {
-        foreach (var change in changes)
-        {
-            if (!change.Findings.IsEmpty || change.From < alertsFrom)
-            {
-                return false;
-            }
-        }
-
-        return alerts.Alerts.IsEmpty;
-    }
-
-    private SiteWrites Written(IReadOnlyList<Followed> followed, SiteAlerts next, ImmutableArray<AlertEvent> events, ImmutableArray<Notification> notices)
+    private SiteWrites Written(IReadOnlyList<Followed> followed, Told told)
     {
         DateTimeOffset? rewoundTo = null;
         var (runs, days, snapshots) = (ImmutableArray<PumpRun>.Empty, ImmutableArray<SiteDay>.Empty, ImmutableArray<StoredSnapshot>.Empty);
@@ -452,99 +309,16 @@ internal sealed class KeptSite
             }
         }
 
-        return rewoundTo is null && events.IsEmpty && notices.IsEmpty && runs.IsEmpty && days.IsEmpty && snapshots.IsEmpty ? nothing
-            : new(Plan, next.Alerts, events, notices, rewoundTo, runs, days) { SnapshotsFrom = rewoundTo, Snapshots = snapshots };
-    }
-
-    /// <summary>Has the alerts in memory that the changes can speak of, and not many more.</summary>
-    private void ReachBack(ReadOnlySpan<FindingChanges> changes, DateTimeOffset now)
-    {
-        foreach (var change in changes)
-        {
-            if (change.From < alertsFrom)
-            {
-                // What is in memory may be ahead of the store by what this very step has to write.
-                var known = alerts.Alerts.Select(alert => alert.Id).ToHashSet(StringComparer.Ordinal);
-                var more = ledger.ReadAlertsFrom(Plan.Id, change.From).Where(alert => !known.Contains(alert.Id));
-                alerts = alerts with { Alerts = [.. alerts.Alerts.Concat(more).OrderBy(alert => alert.Id, StringComparer.Ordinal)] };
-                alertsFrom = change.From;
-            }
-        }
-
-        if (changes.Length > 0 && Earliest(changes) is var earliest && earliest > alertsFrom + AlertsKept + AlertsKept && earliest > now - AlertsKept)
-        {
-            alertsFrom = now - AlertsKept;
-            alerts = alerts with
-            {
-                Alerts = alerts.Alerts.RemoveAll(alert => !alert.IsOpen && alert.Finding.ClearedAt is { } cleared && cleared < alertsFrom),
-            };
-        }
-    }
-
-    private static DateTimeOffset Earliest(ReadOnlySpan<FindingChanges> changes)
-    {
-        var earliest = changes[0].From;
-        foreach (var change in changes)
-        {
-            earliest = change.From < earliest ? change.From : earliest;
-        }
-
-        return earliest;
+        return rewoundTo is null && told.Events.IsEmpty && told.Notifications.IsEmpty && runs.IsEmpty && days.IsEmpty && snapshots.IsEmpty ? nothing
+            : new(Plan, told.Next.Alerts, told.Events, told.Notifications, rewoundTo, runs, days) { SnapshotsFrom = rewoundTo, Snapshots = snapshots };
     }
 
     private void Hear(DateTimeOffset? listening, DateTimeOffset now)
     {
-        if (listening == listeningSince)
+        if (links.Hear(listening))
         {
-            return;
-        }
-
-        listeningSince = listening;
-        if (listening is { } since)
-        {
-            link = link.ListeningAgain(since);
             catchUp.Listening(now);
             wasCaughtUp = false;
-        }
-    }
-
-    /// <summary>An open <c>unit-silent</c> stays open over a restart; other units get their full time from now on.</summary>
-    private LinkState RestoreLink(DateTimeOffset now)
-    {
-        var fresh = LinkState.Start(Plan, now);
-        return fresh with { Units = [.. fresh.Units.Select((unit, i) => Restored(unit, units[i]))] };
-
-        UnitLink Restored(UnitLink unit, UnitWatch watch)
-        {
-            var told = alerts.Alerts.Where(alert => alert.Finding.Kind == FindingKind.UnitSilent && alert.Finding.Device.Value == watch.Id.Value).ToList();
-            var open = told.Find(alert => alert.Finding.IsOpen)?.Finding;
-            return unit with
-            {
-                HeardAt = open is not null && watch.HeardAt is { } heard ? heard : unit.HeardAt,
-                HasSpoken = watch.HeardAt is not null,
-                Boot = series.HighestBootOf(watch.Id),
-                Open = open,
-                LastClearedAt = told.Max(alert => alert.Finding.ClearedAt),
-            };
-        }
-    }
-
-    /// <summary>Several steps of the link as one: what a batch opened and cleared is not lost between them.</summary>
-    private sealed class LinkChanges(DateTimeOffset from)
-    {
-        private Dictionary<(DeviceId, DateTimeOffset), Finding>? findings;
-
-        public FindingChanges Merged => new(FindingScope.Link, from, findings is null ? [] : [.. findings.Values]);
-
-        public LinkState Add((LinkState Next, FindingChanges Changes) step)
-        {
-            foreach (var finding in step.Changes.Findings)
-            {
-                findings ??= [];
-                findings[(finding.Device, finding.RaisedAt)] = finding;
-            }
-
-            return step.Next;
         }
     }
 }

@@ -41,9 +41,9 @@ public sealed partial class LedgerStore
     /// <param name="limit">At most so many.</param>
     /// <returns>Newest first.</returns>
     public IReadOnlyList<Alert> ListAlerts(AlertFilter filter, string? after, int limit) => database.Read(connection => connection.List(
-        """
+        $"""
         SELECT json FROM alerts
-        WHERE (CASE WHEN ?1 IS NULL THEN site IS NOT 'tankwatch-itself' ELSE site = ?1 END) AND (?2 IS NULL OR state = ?2 OR (?2 = 'open' AND state <> 'normal')) AND (?3 IS NULL OR kind = ?3)
+        WHERE (CASE WHEN ?1 IS NULL THEN site IS NOT '{SiteId.Own}' ELSE site = ?1 END) AND (?2 IS NULL OR state = ?2 OR (?2 = 'open' AND state <> 'normal')) AND (?3 IS NULL OR kind = ?3)
           AND (?4 IS NULL OR raised >= ?4) AND (?5 IS NULL OR raised < ?5) AND (?6 IS NULL OR id < ?6)
         ORDER BY id DESC LIMIT ?7
         """,
@@ -72,10 +72,10 @@ public sealed partial class LedgerStore
     public AlertLogPart ReadAlertLog(SiteId? site, FindingKind? kind, long after, int limit) => database.Read(connection =>
     {
         var events = connection.List(
-            """
+            $"""
             SELECT l.position, l.n, e.at, e.type, e.json, a.json
             FROM alert_log l JOIN alert_events e ON e.alert = l.alert AND e.n = l.n JOIN alerts a ON a.id = l.alert
-            WHERE l.position > ?1 AND (CASE WHEN ?2 IS NULL THEN a.site IS NOT 'tankwatch-itself' ELSE a.site = ?2 END) AND (?3 IS NULL OR a.kind = ?3)
+            WHERE l.position > ?1 AND (CASE WHEN ?2 IS NULL THEN a.site IS NOT '{SiteId.Own}' ELSE a.site = ?2 END) AND (?3 IS NULL OR a.kind = ?3)
             ORDER BY l.position LIMIT ?4
             """,
             row => new LoggedAlertEvent(

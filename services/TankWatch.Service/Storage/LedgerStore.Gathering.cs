@@ -10,12 +10,12 @@ public sealed partial class LedgerStore
         """,
         now));
 
-    /// <summary>When a person was last sent mails that were not critical, the oldest first. What a browser showed instead of a mail is none.</summary>
+    /// <summary>When a person was last sent mails that count for the cap, the oldest first: not the critical, nor those about visits. What a browser showed instead of a mail is none.</summary>
     /// <param name="person">By address.</param>
     /// <param name="after">UTC, excluded.</param>
     /// <param name="now">Sent later, by a clock that was set back since: not counted.</param>
     internal IReadOnlyList<DateTimeOffset> ListSendings(string person, DateTimeOffset after, DateTimeOffset now) => database.Read(connection => connection.List(
-        "SELECT sent_at FROM outbox WHERE recipient = ?1 COLLATE NOCASE AND sent_at > ?2 AND sent_at <= ?3 AND critical = 0 AND attempts > 0 ORDER BY sent_at",
+        "SELECT sent_at FROM outbox WHERE recipient = ?1 COLLATE NOCASE AND sent_at > ?2 AND sent_at <= ?3 AND critical = 0 AND visit IS NULL AND attempts > 0 ORDER BY sent_at",
         row => row.Time(0), person, after, now));
 
     /// <summary>Holds back what would be one mail too many, until a time.</summary>

@@ -24,13 +24,13 @@ public sealed partial class LedgerStore
     public IReadOnlyList<AddressedAnnunciation> ListAnnunciations(SiteId? site, DateTimeOffset from, DateTimeOffset to) => database.Read(connection =>
     {
         var letters = connection.List(
-            "SELECT key, recipient, created, json_extract(json, '$.notification.notBefore') FROM outbox WHERE created >= ?1 AND created < ?2 AND reason <> 'cleared' AND recipient <> 'itself@tankwatch.invalid'",
+            $"SELECT key, recipient, created, json_extract(json, '$.notification.notBefore') FROM outbox WHERE created >= ?1 AND created < ?2 AND reason <> 'cleared' AND recipient <> '{Own.OwnSite.Address}'",
             row => (Event: EventOf(row.GetString(0)), Person: new ToldPerson(row.GetString(1), row.TextOrNull(3) is { } later ? DateTimeOffset.Parse(later, CultureInfo.InvariantCulture) : row.Time(2))),
             from, to).ToLookup(letter => letter.Event, letter => letter.Person);
         var events = connection.List(
-            """
+            $"""
             SELECT e.alert, e.n, e.json FROM alert_events e JOIN alerts a ON a.id = e.alert
-            WHERE (CASE WHEN ?1 IS NULL THEN a.site IS NOT 'tankwatch-itself' ELSE a.site = ?1 END)
+            WHERE (CASE WHEN ?1 IS NULL THEN a.site IS NOT '{SiteId.Own}' ELSE a.site = ?1 END)
               AND e.type IN ('raised', 'reraised', 'returned', 'corrected', 'reworded', 'notified', 'closed', 'shelved', 'unshelved', 'taken-out-of-service', 'returned-to-service',
                 'suppressed', 'released')
               AND e.alert IN (

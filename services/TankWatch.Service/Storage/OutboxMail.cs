@@ -45,7 +45,14 @@ public sealed record GatheredMail(string Key, string MessageId, Contact To, Immu
 /// <param name="To">The person.</param>
 /// <param name="Opening">Its first sentence.</param>
 /// <param name="Sites">Worst first; none is empty.</param>
-public sealed record DigestMail(string Key, string MessageId, Contact To, Phrase Opening, ImmutableArray<DigestSite> Sites) : IOutboxMail;
+public sealed record DigestMail(string Key, string MessageId, Contact To, Phrase Opening, ImmutableArray<DigestSite> Sites) : IOutboxMail
+{
+    /// <summary>Sites of which it only says that there are more; those of <see cref="Sites"/> not counted.</summary>
+    public int MoreSites { get; init; }
+
+    /// <summary>Lines of those sites.</summary>
+    public int MoreLines { get; init; }
+}
 
 /// <param name="Name">The site's.</param>
 /// <param name="Lines">One an alert, worst first.</param>

@@ -15,6 +15,9 @@ internal sealed partial class WebhookSender(
 
     private readonly Dictionary<string, (CancellationTokenSource End, Task Work)> workers = [];
 
+    /// <summary>How many workers were replaced so far, since they had ended by themselves.</summary>
+    internal int Replaced { get; private set; }
+
     protected override async Task ExecuteAsync(CancellationToken stoppingToken)
     {
         await Task.Yield();
@@ -53,6 +56,14 @@ internal sealed partial class WebhookSender(
         var now = time.GetUtcNow();
         var inUse = hooks.Where(hook => hook.DisabledAt is null).Select(hook => hook.Id).ToHashSet(StringComparer.Ordinal);
         workers.Keys.Where(id => !inUse.Contains(id)).ToList().ForEach(End);
+        foreach (var (id, (_, ended)) in workers.Where(worker => worker.Value.Work.IsCompleted).ToList())
+        {
+            // By a fault, or it found its target gone, which a backup has brought back since.
+            LogEnded(ended.Exception?.InnerException, id);
+            End(id);
+            Replaced++;
+        }
+
         foreach (var id in inUse.Where(id => !workers.ContainsKey(id)))
         {
             var end = CancellationTokenSource.CreateLinkedTokenSource(stop);
@@ -74,6 +85,9 @@ internal sealed partial class WebhookSender(
         end.Dispose();
         workers.Remove(id);
     }
+
+    [LoggerMessage(Level = LogLevel.Error, Message = "the worker of webhook {Webhook} ended; another one takes over")]
+    private partial void LogEnded(Exception? fault, string webhook);
 
     [LoggerMessage(Level = LogLevel.Error, Message = "the list of webhooks cannot be read: {Reason}")]
     private partial void LogStoreFailed(string reason);

@@ -96,6 +96,26 @@ public sealed class CauseTests
     }
 
     [Fact]
+    public void A_shelved_cause_hides_nothing_graver_than_itself_through_another_that_hangs_under_it()
+    {
+        var desk = new Desk().At("06:00").Findings("06:00", Power("06:00"));
+        desk.ShelvedUntil("12:00").At("06:10").Findings("06:05", Power("06:00"), Of(FindingKind.NoStart, "p1", Priority.Medium, "06:10", null));
+        Assert.Equal(AlertState.Suppressed, Alert(desk, FindingKind.NoStart).State);
+        desk.At("07:00").Findings("06:30", Power("06:00"), Of(FindingKind.NoStart, "p1", Priority.Medium, "06:10", null), Empty("07:00"));
+        Assert.Equal(["PowerFailure Opened", "RunningOut Opened"], Told(desk));
+    }
+
+    [Fact]
+    public void A_cause_that_is_shelved_lets_go_what_hung_under_it_and_is_graver()
+    {
+        var desk = new Desk().At("06:00").Findings("06:00", Supply("06:00")).At("06:05").Findings("06:05", Supply("06:00"), NoStart("06:05"))
+            .At("06:10").Findings("06:05", Supply("06:00"), NoStart("06:05"), Empty("06:10"));
+        Assert.Equal(["LowSupply Opened", "LowSupply Graver"], Told(desk));
+        desk.Obeys(new Shelve(Alert(desk, FindingKind.LowSupply).Id, "ada", Scenario.TimeOf("18:00"), "known")).At("07:00").Waits();
+        Assert.Equal("RunningOut Opened", Told(desk)[^1]);
+    }
+
+    [Fact]
     public void A_power_cut_in_a_known_area_waits_a_minute_for_the_areas_outage_and_a_short_one_is_nobodys()
     {
         var plan = Desk.Plan with { Area = "harbour-side" };

@@ -39,13 +39,14 @@ public sealed class NotificationTests
     [Fact]
     public void Coming_back_within_the_hour_is_told_only_once_the_hour_is_over()
     {
-        var desk = new Desk().At("06:00").Findings("06:00", Desk.Found("06:00")).At("06:10").Findings("06:10", Desk.Found("06:00", "06:10"))
-            .At("06:20").Findings("06:20", Desk.Found("06:20"));
+        var desk = new Desk().At("06:00").Findings("06:00", High("06:00")).At("06:10").Findings("06:10", High("06:00", "06:10")).At("06:20").Findings("06:20", High("06:20"));
         Assert.Equal([NotifyReason.Opened, NotifyReason.Cleared], desk.ToldAda);
         desk.At("07:09").Waits();
         Assert.Equal(2, desk.ToldAda.Count());
         desk.At("07:10").Waits();
         Assert.Equal([NotifyReason.Opened, NotifyReason.Cleared, NotifyReason.Reopened], desk.ToldAda);
+
+        static Finding High(string raised, string? cleared = null) => Desk.Found(raised, cleared, priority: Priority.High);
     }
 
     [Fact]
@@ -124,5 +125,55 @@ public sealed class NotificationTests
         Assert.Equal(NotifyReason.NobodyToTell, DutyRoster.WhyNot(alert, new("Cy", null, "+1", "caretaker", "en")));
 
         NotifyReason Why(Alert a) => NotificationPlan.Why(a, [], new(Scenario.TimeOf("06:01"), caughtUp, [], []));
+    }
+
+    [Fact]
+    public void What_is_critical_and_has_held_again_for_five_minutes_is_told_whatever_was_told_before()
+    {
+        var desk = new Desk().At("06:00").Findings("06:00", Desk.Found("06:00")).At("06:10").Findings("06:05", Desk.Found("06:00", "06:10"))
+            .At("06:20").Findings("06:15", Desk.Found("06:20")).At(Scenario.TimeOf("06:25").AddSeconds(-1)).Waits();
+        Assert.Equal([NotifyReason.Opened, NotifyReason.Cleared], desk.ToldAda);
+        desk.At("06:25").Waits();
+        Assert.Equal([NotifyReason.Opened, NotifyReason.Cleared, NotifyReason.Reopened], desk.ToldAda);
+    }
+
+    [Fact]
+    public void What_is_critical_and_comes_and_goes_is_two_notices_an_hour_while_it_never_holds_for_five_minutes()
+    {
+        var desk = new Desk();
+        for (var minute = 0; minute < 56; minute += 4)
+        {
+            var (raised, cleared) = ($"06:{minute:00}", $"06:{minute + 3:00}");
+            desk.At(raised).Findings(raised, Desk.Found(raised)).At(cleared).Findings(raised, Desk.Found(raised, cleared)).At(Scenario.TimeOf(cleared).AddSeconds(30)).Waits();
+        }
+
+        Assert.Equal([NotifyReason.Opened, NotifyReason.Cleared], desk.ToldAda);
+    }
+
+    [Fact]
+    public void A_critical_consequence_is_told_though_its_cause_came_back_a_short_while_after_it_was_over()
+    {
+        Finding Supply(string raised, string? cleared = null) => Desk.Found(raised, cleared, kind: FindingKind.LowSupply, priority: Priority.High) with { Device = new("sump") };
+        var empty = Desk.Found("06:22", kind: FindingKind.RunningOut) with { Device = new("roof") };
+        var desk = new Desk().At("06:00").Findings("06:00", Supply("06:00")).At("06:10").Findings("06:05", Supply("06:00", "06:10"))
+            .At("06:20").Findings("06:15", Supply("06:20")).At("06:22").Findings("06:22", Supply("06:20"), empty).At("06:27").Waits();
+        Assert.Equal([NotifyReason.Opened, NotifyReason.Cleared, NotifyReason.Reopened], desk.ToldAda);
+        Assert.Equal(Priority.Critical, desk.Mails[^1].Alert.Gravity);
+    }
+
+    [Fact]
+    public void An_alert_that_nobody_ever_acknowledges_keeps_its_first_notice_and_its_newest_ones_only()
+    {
+        var desk = new Desk();
+        for (var day = 0; day < 60; day++)
+        {
+            desk.At($"{day}d 06:00").Findings($"{day}d 06:00", Desk.Found($"{day}d 06:00")).At($"{day}d 07:00").Findings($"{day}d 06:30", Desk.Found($"{day}d 06:00", $"{day}d 07:00"));
+        }
+
+        Assert.Equal(120, desk.ToldAda.Count());
+        Assert.Equal(50, desk.One.Notices.Length);
+        Assert.Equal((Scenario.TimeOf("06:00"), Scenario.TimeOf("59d 07:00")), (desk.One.Notices[0].At, desk.One.Notices[^1].At));
+        Assert.Equal(desk.Mails[0].Key, desk.Mails.Last(mail => mail.To.Name == "Ada").ThreadKeys[0]); // The thread keeps its root.
+        Assert.Equal(50, desk.Mails[^1].ThreadKeys.Length);
     }
 }

@@ -109,12 +109,25 @@ public sealed class EscalationTests
     public void What_a_person_does_not_want_is_kept_from_them_unless_it_is_critical()
     {
         var plan = People(care: """, "kinds": { "overflow-risk": "never" }, "fromPriority": "critical" """);
-        Assert.Empty(Raised(plan, Priority.High).Mails);
+        Assert.Equal(["Fitter Opened"], Names(Raised(plan, Priority.High)));
         Assert.Equal(["Care Opened"], Names(Raised(plan)));
         var alert = Raised(plan, Priority.High).One;
         Assert.Equal(NotifyReason.NotWanted, DutyRoster.WhyNot(alert, plan.Contacts[2]));
         Assert.Equal(NotifyReason.InDigest, DutyRoster.WhyNot(alert, plan.Contacts[2] with { Kinds = plan.Contacts[2].Kinds.Clear() }));
         Assert.Equal(NotifyReason.NotWanted, DutyRoster.WhyNot(alert, plan.Contacts[0] with { Declined = true }));
+    }
+
+    [Fact]
+    public void A_role_of_which_nobody_wants_to_hear_is_passed_over_and_not_waited_for()
+    {
+        var plan = People();
+        var declined = plan with { Contacts = [.. plan.Contacts.Select(contact => contact with { Declined = contact.Role is "caretaker" or "owner" })] };
+        var desk = Raised(declined, Priority.High);
+        Assert.Equal(["Fitter Opened"], Names(desk));
+        Assert.Equal(1, desk.One.Step);
+        Assert.Equal(["Care Opened"], Names(Raised(declined)));
+        Assert.Equal(["Fitter Opened"], Names(Raised(People(care: """, "kinds": { "overflow-risk": "never" } """), Priority.High)));
+        Assert.Empty(Raised(People(care: """, "kinds": { "overflow-risk": "digest" } """), Priority.High).Mails); // Hears of it, later.
     }
 
     [Fact]

@@ -130,6 +130,40 @@ public sealed class DigestClerkTests
         Assert.Single(await SentAsync(rig));
     }
 
+    [Fact]
+    public async Task A_very_long_digest_has_the_worst_and_says_how_many_more_there_are()
+    {
+        string[] sites = [.. Enumerable.Range(0, 7).Select(i => $"s{i}")];
+        await using var rig = await RunningAsync([.. sites.Select(site => (site, Ann))]);
+        for (var i = 0; i < 7; i++)
+        {
+            for (var n = 0; n < (i == 0 ? 25 : i < 5 ? 20 : 3); n++)
+            {
+                Tell(rig, sites[i], $"{sites[i]}-{n:00}");
+            }
+        }
+
+        Pass(rig, TimeSpan.FromHours(20));
+        var mail = Assert.Single(await SentAsync(rig));
+        var text = mail.TextBody!.ReplaceLineEndings("\n");
+        Assert.Equal(100, text.Split("Pump starts too often").Length - 1);
+        Assert.Contains("- and 5 more\n", text, StringComparison.Ordinal);
+        Assert.Contains("\nand 6 more, of 2 other buildings\n", text, StringComparison.Ordinal);
+        Assert.DoesNotContain("S6:", text, StringComparison.Ordinal);
+        Assert.Equal("What could wait, of 7 buildings", mail.Subject);
+    }
+
+    [Fact]
+    public async Task A_digest_that_cannot_be_written_keeps_nobody_elses_back()
+    {
+        await using var rig = await RunningAsync(("alder", Ann), ("birch", Ann.Replace("ann@", "bea@", StringComparison.Ordinal)));
+        Tell(rig, "alder", "a1");
+        Tell(rig, "birch", "b1");
+        rig.Database.Write(connection => connection.Execute("UPDATE alerts SET json = '{' WHERE id = 'a1'"));
+        Pass(rig, TimeSpan.FromHours(20));
+        Assert.Equal("bea@example.org", Assert.Single(await SentAsync(rig)).To.Mailboxes.Single().Address);
+    }
+
     /// <summary>The published figure: chatter that outlasts the hold times more than ten times, with a thousand crossings in the hour.</summary>
     [Fact]
     public async Task A_thousand_crossings_in_an_hour_are_two_letters_at_most_and_one_line_in_a_digest()

@@ -1,9 +1,11 @@
+using TankWatch.Core.Contracts;
 using TankWatch.Core.Findings;
 using TankWatch.Core.Notifications;
 using TankWatch.Service.Configuration;
 using TankWatch.Service.Mail;
 using TankWatch.Service.Storage;
 using TankWatch.Service.Tests.Sites;
+using TankWatch.Service.Visits;
 using Xunit;
 
 namespace TankWatch.Service.Tests.Mail;
@@ -202,5 +204,28 @@ public sealed class GatheringTests
         Letters.PostWithAlerts(rig, Letters.OfMany(rig, 1, Ann, NotifyReason.Cleared, number: 2, thread: "m0001.1.p"));
         await again.SendDueAsync(Stop);
         Assert.Equal(transport.Arrived[0].MessageId, transport.Arrived[^1].InReplyTo);
+    }
+
+    /// <summary>Somebody did something, and others are to know of it while it is of use to them.</summary>
+    [Fact]
+    public async Task Letters_about_visits_go_at_once_and_take_no_place_from_alerts()
+    {
+        await using var rig = NewRig();
+        var transport = new FlakyTransport();
+        using var sender = OutboxSenderTests.Sender(rig, transport);
+        for (var i = 0; i < 10; i++)
+        {
+            var (at, id) = (rig.Time.GetUtcNow().AddDays(1 + i), $"visit-{i}");
+            var visit = new Visit(id, new("alder-row"), at, 60, new("Ann", Ann, "en"), [new("Ann", Ann, "en")], null, "Meera", rig.Time.GetUtcNow());
+            var mail = new VisitMail($"{id}.0", rig.Composer.MessageIdOf(id, "test"), new("Ann", Ann, null, "visit", "en"), [], VisitNews.Planned, visit, VisitWords.Why(null), "Alder Row", "Asia/Kathmandu");
+            Assert.True(rig.Ledger.PutVisit(visit, null, [mail]));
+        }
+
+        await RoundsAsync(rig, sender);
+        Assert.Equal(10, transport.Arrived.Count);
+        Letters.PostWithAlerts(rig, [.. Enumerable.Range(0, 6).Select(i => Letters.OfMany(rig, i, Ann))]);
+        await RoundsAsync(rig, sender);
+        Assert.Equal(16, transport.Arrived.Count);
+        Assert.Null(rig.Ledger.FindNextAttempt());
     }
 }

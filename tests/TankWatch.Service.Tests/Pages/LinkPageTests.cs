@@ -54,6 +54,18 @@ public sealed class LinkPageTests(Served service) : IClassFixture<Served>
     }
 
     [Fact]
+    public async Task What_somebody_put_aside_is_not_called_over()
+    {
+        var (alert, letter) = await RaisedAsync();
+        var until = TimeProvider.System.GetUtcNow().AddHours(1).ToString("O", System.Globalization.CultureInfo.InvariantCulture);
+        Assert.Equal(HttpStatusCode.OK, (await service.SendAsync("POST", $"/api/v1/alerts/{alert}/shelve", service.Key, $$"""{ "until": "{{until}}", "reason": "the fitter is here" }""")).Status);
+        var page = WithoutFrame((await service.SendAsync("GET", PathOf(Links.AcknowledgeAddress(letter, TimeProvider.System.GetUtcNow())), key: null)).Text);
+        Assert.DoesNotContain("It is over", page, StringComparison.Ordinal);
+        Assert.Contains("There is nothing to acknowledge now, and it is not known to be over: it was put aside, or another alert explains it.", page, StringComparison.Ordinal);
+        Assert.DoesNotContain("<button", page, StringComparison.Ordinal);
+    }
+
+    [Fact]
     public async Task A_link_that_is_over_altered_or_for_something_else_does_nothing_and_says_so()
     {
         var (alert, letter) = await RaisedAsync();

@@ -141,14 +141,15 @@ public sealed class SiteKeeperTests
         Assert.Single(rig.Ledger.ListOutbox(null, 10));
     }
 
-    [Fact]
+    /// <remarks>Bounded: a fault in finding the alert that is there already may have each step raise another one, and the keeper never come to an end.</remarks>
+    [Fact(Timeout = 120_000)]
     public async Task A_thousand_messages_at_once_about_one_condition_are_one_open_alert_and_one_letter()
     {
         await using var rig = await Rig.RunningAsync();
         var at = rig.Time.GetUtcNow();
-        await Task.WhenAll(Enumerable.Range(1, 1000).Select(seq => rig.SendAsync("supply", SampleSite.Supply(at.AddMilliseconds(seq), mains: false, seq))));
+        await Task.WhenAll(Enumerable.Range(1, 1000).Select(seq => rig.SendAsync("supply", SampleSite.Supply(at.AddMilliseconds(seq), mains: false, seq)))).WaitAsync(TestContext.Current.CancellationToken);
         await rig.PassAsync(TimeSpan.FromMinutes(2));
-        await Task.WhenAll(Enumerable.Range(1001, 1000).Select(seq => rig.SendAsync("supply", SampleSite.Supply(rig.Time.GetUtcNow().AddMilliseconds(seq - 1000), mains: false, seq))));
+        await Task.WhenAll(Enumerable.Range(1001, 1000).Select(seq => rig.SendAsync("supply", SampleSite.Supply(rig.Time.GetUtcNow().AddMilliseconds(seq - 1000), mains: false, seq)))).WaitAsync(TestContext.Current.CancellationToken);
         await rig.PassAsync(TimeSpan.FromMinutes(2));
         Assert.True(Assert.Single(rig.Ledger.ListAlerts(All, null, 10)).IsOpen);
         Assert.Single(rig.Ledger.ListOutbox(null, 10));

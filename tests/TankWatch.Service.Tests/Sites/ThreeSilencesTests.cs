@@ -147,6 +147,27 @@ public sealed class ThreeSilencesTests
     }
 
     [Fact]
+    public async Task While_this_service_is_cut_off_an_outage_of_an_area_is_neither_over_nor_withdrawn()
+    {
+        await using var rig = await TownAsync(3, i => InArea($"h{i}", $"u{i}"));
+        for (var i = 0; i < 3; i++)
+        {
+            await rig.SendAsync("supply", SampleSite.Supply(rig.Time.GetUtcNow(), mains: false, 1), $"u{i}");
+        }
+
+        await rig.PassAsync(TimeSpan.FromMinutes(4), TimeSpan.FromSeconds(5));
+        var outage = Assert.Single(All(rig), alert => alert.Finding.Kind == FindingKind.AreaOutage);
+        var told = Letters(rig).Count;
+        rig.Inbox.StopListening();
+        await rig.PassAsync(TimeSpan.FromMinutes(5), TimeSpan.FromSeconds(20));
+        Assert.Equal((AlertState.Unacknowledged, null), (rig.Ledger.FindAlert(outage.Id)!.State, rig.Ledger.FindAlert(outage.Id)!.Correction));
+        rig.Inbox.Listen(rig.Time.GetUtcNow());
+        await rig.PassAsync(TimeSpan.FromMinutes(5), TimeSpan.FromSeconds(20));
+        Assert.Equal(AlertState.Unacknowledged, rig.Ledger.FindAlert(outage.Id)!.State);
+        Assert.Equal(told, Letters(rig).Count(letter => letter.Letter.Notification.Alert.Id == outage.Id));
+    }
+
+    [Fact]
     public async Task A_unit_alone_that_is_silent_is_its_buildings_own_alert()
     {
         await using var rig = await TownAsync(4, i => InArea($"h{i}", $"u{i}"));

@@ -76,6 +76,12 @@ internal sealed class HookRig : IAsyncDisposable
     public WebhookSender Sender() =>
         new(Ledger, messages, caller, places, rig.AlertBell, rig.Metrics, rig.Time, NullLogger<WebhookSender>.Instance);
 
+    /// <summary>Writes over all events of the alert, as a fault of a disk might.</summary>
+    public void Overwrite(string with) => rig.Database.Write(connection => connection.Execute("UPDATE alert_events SET json = ?1 WHERE type = 'noted'", with));
+
+    /// <returns>The newest event, as it stands.</returns>
+    public string Newest() => rig.Database.Read(connection => (string)connection.Scalar("SELECT json FROM alert_events ORDER BY n DESC LIMIT 1")!);
+
     /// <summary>Adds notes to the alert: one event each.</summary>
     public void Note(params string[] notes)
     {

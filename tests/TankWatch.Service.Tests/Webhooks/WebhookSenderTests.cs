@@ -85,6 +85,24 @@ public sealed class WebhookSenderTests
     }
 
     [Fact]
+    public async Task A_worker_that_ended_by_a_fault_is_replaced_and_its_target_misses_nothing()
+    {
+        await using var rig = HookRig.New();
+        await using var target = await Target.StartAsync();
+        var hook = rig.Add(target);
+        rig.Note("one");
+        var whole = rig.Newest();
+        rig.Overwrite("{");
+        await Assert.ThrowsAnyAsync<System.Text.Json.JsonException>(() => rig.Worker(hook).RunAsync(Stop)); // It does end one.
+        using var sender = rig.Sender();
+        await sender.StartAsync(Stop);
+        await Eventually.Holds(() => { rig.Pass(TimeSpan.FromSeconds(1)); return sender.Replaced > 0; }, "the worker to be replaced");
+        rig.Overwrite(whole);
+        await Eventually.Holds(() => { rig.Pass(TimeSpan.FromSeconds(1)); return target.Requests.Count == 1; }, "the event");
+        await sender.StopAsync(Stop);
+    }
+
+    [Fact]
     public async Task A_secret_whose_time_is_over_is_forgotten()
     {
         await using var rig = HookRig.New();

@@ -144,6 +144,7 @@ internal sealed class LinkDesk(MailLinks links, LedgerStore ledger, SiteDirector
             { State: AlertState.Unacknowledged or AlertState.ReturnedUnacknowledged } => new(
                 language, language.Say("link.acknowledge.title"), [.. about, language.Say("link.acknowledge.what")], new(language.Say("link.acknowledge.button"), "known", Yes)),
             { AcknowledgedBy: { } by } => new(language, language.Say(Phrase.Of("link.acknowledged", ("name", by))), about),
+            { IsOpen: true } => new(language, language.Say("link.held"), about), // Shelved, out of service, or explained by another alert.
             _ => new(language, language.Say("link.over"), about),
         };
     }
