@@ -164,10 +164,10 @@ internal sealed class LinkDesk(MailLinks links, LedgerStore ledger, SiteDirector
 
     private static bool Same(string? one, string other) => string.Equals(one, other, StringComparison.OrdinalIgnoreCase);
 
-    /// <summary>In English: of whoever lost a part of the address, no language is known.</summary>
+    /// <summary>In the browser's language: whose mail it was is not known of an address that lost a part.</summary>
     private RazorComponentResult Wrong(HttpContext context) => wrong.Count(context)
-        ? Page(new(Languages.English, Languages.English.Say("link.wrong"), [Languages.English.Say("link.wrong.more")]), StatusCodes.Status404NotFound)
-        : Page(new(Languages.English, Languages.English.Say("link.too-many"), []), StatusCodes.Status429TooManyRequests);
+        ? Page(new(PageLanguage.Current, Words.Say("link.wrong"), [Words.Say("link.wrong.more")]), StatusCodes.Status404NotFound)
+        : Page(new(PageLanguage.Current, Words.Say("link.too-many"), []), StatusCodes.Status429TooManyRequests);
 
     private static RazorComponentResult Page(LinkView view, int status = StatusCodes.Status200OK) =>
         PageRoutes.Page<LinkPage>(new() { [nameof(LinkPage.View)] = view }, status);

@@ -129,5 +129,5 @@ internal sealed class VisitsReading(LedgerStore ledger, SiteDirectory directory,
         },
         status);
 
-    private static RazorComponentResult NoBuilding() => PageRoutes.Say("There is no such building.", StatusCodes.Status404NotFound);
+    private static RazorComponentResult NoBuilding() => PageRoutes.Say(Words.Say("problem.building"), StatusCodes.Status404NotFound);
 }
