@@ -108,7 +108,7 @@ public sealed partial class PageLanguageTests(Served service) : IClassFixture<Se
         using var browser = await Browser.SignedInAsync(service.Url, service.Key, MadeUp);
         foreach (var alert in alerts)
         {
-            AssertSaid(await browser.OpenAsync($"/alerts/{alert.Id}"), "old-town", alert.Finding.Device.Value, "/health/ready");
+            AssertSaid(await browser.OpenAsync($"/alerts/{alert.Id}"), "old-town", alert.Finding.Device.Value, "/health/ready", "Ash Court", "Elm Court", "connection refused");
         }
     }
 
