@@ -55,7 +55,11 @@ internal static class LinkPages
 /// <param name="Title">The heading.</param>
 /// <param name="Lines">Under it.</param>
 /// <param name="Button">The only thing to do; null for none.</param>
-public sealed record LinkView(Language Language, string Title, IReadOnlyList<string> Lines, LinkButton? Button = null);
+public sealed record LinkView(Language Language, string Title, IReadOnlyList<string> Lines, LinkButton? Button = null)
+{
+    /// <summary>Where the reader sees more, with a key: the building, or all of theirs.</summary>
+    public string Place { get; init; } = "/";
+}
 
 /// <param name="Words">On it.</param>
 /// <param name="Name">Of the form's field.</param>
@@ -139,13 +143,14 @@ internal sealed class LinkDesk(MailLinks links, LedgerStore ledger, SiteDirector
     {
         var (alert, language) = (AlertOf(letter), Languages.Of(letter.To.Language));
         List<string> about = [letter.SiteName, language.Say(alert.Finding.Text.Summary)];
-        return alert switch
+        var view = alert switch
         {
-            { State: AlertState.Unacknowledged or AlertState.ReturnedUnacknowledged } => new(
+            { State: AlertState.Unacknowledged or AlertState.ReturnedUnacknowledged } => new LinkView(
                 language, language.Say("link.acknowledge.title"), [.. about, language.Say("link.acknowledge.what")], new(language.Say("link.acknowledge.button"), "known", Yes)),
             { AcknowledgedBy: { } by } => new(language, language.Say(Phrase.Of("link.acknowledged", ("name", by))), about),
             _ => new(language, language.Say("link.over"), about),
         };
+        return alert.Site.IsNone ? view : view with { Place = $"/sites/{alert.Site}" };
     }
 
     private LinkView OfMails(string email, bool declined)
