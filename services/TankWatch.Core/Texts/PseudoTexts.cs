@@ -12,7 +12,7 @@ public static class PseudoTexts
 
     internal static Language Make(IReadOnlyDictionary<string, string> english) => new(
         "qps", "Pseudo", "Pseudo", CultureInfo.InvariantCulture, Plurals.OneAndOther,
-        english.ToDictionary(text => text.Key, text => text.Key.StartsWith("format.", StringComparison.Ordinal) ? "yyyy-MM-dd HH:mm" : Marked(Template.Parse(text.Value))), null);
+        english.ToDictionary(text => text.Key, text => text.Key == "format.time" ? "HH:mm" : text.Key.StartsWith("format.", StringComparison.Ordinal) ? "yyyy-MM-dd HH:mm" : Marked(Template.Parse(text.Value))), null);
 
     /// <summary>Marks what stands outside the gaps and within the forms of a plural, and leaves the gaps.</summary>
     private static string Marked(Template text) => string.Concat(text.Parts.Select(part => part switch

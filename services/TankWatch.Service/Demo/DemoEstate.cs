@@ -1,18 +1,28 @@
+using System.Collections.Immutable;
 using System.Text;
+using TankWatch.Core;
+using TankWatch.Core.Contracts;
+using TankWatch.Core.Findings;
 using TankWatch.Core.Sites;
+using TankWatch.Service.Api;
 using TankWatch.Service.Ingest;
 using TankWatch.Service.Sites;
 using TankWatch.Service.Storage;
+using TankWatch.Service.Visits;
 using TankWatch.Simulator;
 
 namespace TankWatch.Service.Demo;
 
 /// <summary>The simulated buildings: moved into the store as files, and brought up to the present by the same way in as any message.</summary>
-internal sealed class DemoEstate(LedgerStore ledger, SiteDirectory directory, SiteInbox inbox, TimeProvider time)
+internal sealed class DemoEstate(LedgerStore ledger, SiteDirectory directory, SiteInbox inbox, VisitDesk visits, TimeProvider time)
 {
     private const ulong Seed = 20;
     private const int Days = 30;
     private static readonly TimeSpan Aside = TimeSpan.FromMinutes(3.5);
+    private static readonly Caller Installer = new("Ansel Reddick", "installer", null);
+
+    /// <summary>The building with a contract.</summary>
+    public static readonly SiteId Contracted = new("finch-mews");
 
     private readonly List<SimulatedSite> sites = [];
     private DateTimeOffset start;
@@ -67,14 +77,35 @@ internal sealed class DemoEstate(LedgerStore ledger, SiteDirectory directory, Si
         var open = directory.Sites.SelectMany(site => site.OpenAlerts).OrderBy(alert => alert.Finding.Since).ToList();
         foreach (var alert in open)
         {
-            await directory.TellAsync(new Core.Acknowledge(alert.Id, "Ida Wren", "The installer comes on Thursday."), stop);
+            await directory.TellAsync(new Acknowledge(alert.Id, "Ida Wren", "The installer comes on Thursday."), stop);
         }
 
         if (open is [var oldest, ..])
         {
-            await directory.TellAsync(new Core.Shelve(oldest.Id, "Ida Wren", time.GetUtcNow() + Aside, "Waiting for the spare part."), stop);
+            await directory.TellAsync(new Shelve(oldest.Id, "Ida Wren", time.GetUtcNow() + Aside, "Waiting for the spare part."), stop);
         }
     }
+
+    /// <summary>A contract of one building: its installer was there because of an alert, and comes again because of another.</summary>
+    public async Task PromiseAsync(CancellationToken stop)
+    {
+        var (plan, now) = (directory.Find(Contracted)!.Plan, time.GetUtcNow());
+        var begun = DateOnly.FromDateTime(now.UtcDateTime).AddDays(-Days);
+        var targets = ImmutableSortedDictionary.CreateRange([KeyValuePair.Create(Priority.Critical, 60), KeyValuePair.Create(Priority.High, 240), KeyValuePair.Create(Priority.Medium, 24 * 60)]);
+        ledger.PutContract(plan.Id, new(begun, null, targets, WorkingHours.Always, VisitsPerYear: 4, ReportDay: 3));
+        var slow = FindNewest(FindingKind.SlowFill);
+        var call = new WantedVisit(now.AddSeconds(1), 45, Installer.Name, "fitter@example.org", slow);
+        if (visits.Plan(plan, Installer, call) is VisitOutcome.Done { Visit: var called })
+        {
+            ImmutableArray<VisitFinding> found = slow is null ? [] : [new(slow, FindingNames.Of(FindingKind.HeavyUse))];
+            await visits.EndAsync(called, plan, Installer, null, found, "The pump is well. There were guests, and everybody showered at once.", stop);
+        }
+
+        var morning = TimeZoneInfo.ConvertTime(now, plan.TimeZone).Date.AddDays(3).AddHours(10);
+        visits.Plan(plan, Installer, call with { StartsAt = new(morning, plan.TimeZone.GetUtcOffset(morning)), Minutes = 60, Alert = FindNewest(FindingKind.ShortCycling) });
+    }
+
+    private string? FindNewest(FindingKind kind) => ledger.ListAlerts(new(Contracted, null, kind, null, null), null, 1) is [var alert] ? alert.Id : null;
 
     /// <summary>What the units have sent since the last call.</summary>
     public IReadOnlyList<SimulatedMessage> LiveOn(DateTimeOffset to) => [.. sites.SelectMany(site => site.Advance(to)).OrderBy(message => message.ArrivesAt)];

@@ -59,6 +59,7 @@ internal static class DemoRun
             return true;
         });
         await estate.TakeInHandAsync(stop);
+        await estate.PromiseAsync(stop);
         clock.Begin(DemoFeed.Ahead);
         await Hosting.SayReadyAsync(app, terminal, stop);
         await ActivatorUtilities.CreateInstance<DemoFeed>(app.Services, estate).RunAsync(mqttPort, stop);

@@ -12,6 +12,9 @@ public enum SaidAs
     /// <summary>Somebody else wrote it: it may hold anything, and is isolated.</summary>
     Name,
 
+    /// <summary>A sentence of ours within another: isolated, and read in the page's direction whatever name it begins with.</summary>
+    Sentence,
+
     /// <summary>Somebody else sent it, perhaps no text at all: what cannot be seen is named.</summary>
     Raw,
 
@@ -53,6 +56,8 @@ public readonly record struct Said(string Text, SaidAs As = SaidAs.Words, string
     public static implicit operator PhraseValue(Said said) => new Place([said]);
 
     public static Said Name(string text, string? address = null) => new(text, SaidAs.Name, address);
+
+    public static Said Sentence(string text, string? address = null) => new(text, SaidAs.Sentence, address);
 
     /// <summary>The word that stands beside the accent where a hand is needed.</summary>
     public static Said Hand => new(Words.Say("hand"), SaidAs.Word);

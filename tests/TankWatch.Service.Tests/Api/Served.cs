@@ -118,11 +118,12 @@ public sealed class Served : IAsyncLifetime
 
     /// <summary>A site of its own for one test, with a unit that may speak.</summary>
     /// <param name="name">As people call it.</param>
-    public async Task<LiveSite> AddSiteAsync(string name = "Alder Row")
+    /// <param name="language">Of its caretaker.</param>
+    public async Task<LiveSite> AddSiteAsync(string name = "Alder Row", string language = "en")
     {
         var number = Interlocked.Increment(ref sites).ToString("000", CultureInfo.InvariantCulture);
         var (id, unit) = ($"site-{number}", $"fu-{number}");
-        var json = SampleSite.Json(id, unit, JsonEncodedText.Encode(name).ToString());
+        var json = SampleSite.Json(id, unit, JsonEncodedText.Encode(name).ToString(), SampleSite.Caretaker(language));
         Assert.Null(Ledger.PutSite(SampleSite.Plan(json), json));
         await app.Services.GetRequiredService<SiteDirectory>().RefreshAsync(Stop);
         return new(this, id, unit, Ledger.AddUnit(new(unit), new(id)).Secret!);

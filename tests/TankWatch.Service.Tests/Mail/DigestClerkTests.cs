@@ -3,6 +3,7 @@ using TankWatch.Core;
 using TankWatch.Core.Alerts;
 using TankWatch.Core.Findings;
 using TankWatch.Core.Notifications;
+using TankWatch.Core.Tests.Texts;
 using TankWatch.Core.Texts;
 using TankWatch.Service.Mail;
 using TankWatch.Service.Storage;
@@ -37,10 +38,10 @@ public sealed class DigestClerkTests
     }
 
     /// <summary>An alert of which people were told now.</summary>
-    private static void Tell(Rig rig, string site, string id, Priority priority = Priority.Medium, FindingKind kind = FindingKind.ShortCycling)
+    private static void Tell(Rig rig, string site, string id, Priority priority = Priority.Medium, FindingKind kind = FindingKind.ShortCycling, bool ended = false)
     {
         var now = rig.Time.GetUtcNow();
-        var finding = StoredJsonTests.SampleFinding with { Kind = kind, Priority = priority, Since = now, RaisedAt = now };
+        var finding = StoredJsonTests.SampleFinding with { Kind = kind, Priority = priority, Since = now, RaisedAt = now, ClearedAt = ended ? now.AddHours(1) : null };
         var alert = StoredJsonTests.SampleAlert(id) with { Site = new(site), Finding = finding, Notices = [new(1, NotifyReason.Opened, now)], FirstRaisedAt = now };
         rig.Database.Write(connection => LedgerStore.Append(connection, [alert], [new AlertRaised(id, now, alert.Site, finding)]));
     }
@@ -56,12 +57,29 @@ public sealed class DigestClerkTests
         }
     }
 
-    private static async Task<List<MimeKit.MimeMessage>> SentAsync(Rig rig)
+    private static async Task<List<MimeKit.MimeMessage>> SentAsync(Rig rig, string subject = "What could wait")
     {
         var transport = new FlakyTransport();
         using var sender = OutboxSenderTests.Sender(rig, transport);
         await sender.SendDueAsync(Stop);
-        return [.. transport.Arrived.Where(mail => mail.Subject!.StartsWith("What could wait", StringComparison.Ordinal))];
+        return [.. transport.Arrived.Where(mail => mail.Subject!.StartsWith(subject, StringComparison.Ordinal))];
+    }
+
+    [Fact]
+    public async Task No_word_of_a_digest_stands_in_the_code()
+    {
+        await using var rig = await RunningAsync(("alder", Ann.Replace("}", ", \"language\": \"qps\" }", StringComparison.Ordinal)));
+        Tell(rig, "alder", "a1");
+        Tell(rig, "alder", "a2", Priority.High, FindingKind.Leak); // Stands longer than a day by the second morning.
+        Tell(rig, "alder", "a3", ended: true);
+        Pass(rig, TimeSpan.FromHours(20));
+        MailSaid.In(Assert.Single(await SentAsync(rig, "⟦What could wait")), "ALDER", "p1", "Europe/Lisbon");
+        Pass(rig, TimeSpan.FromHours(24));
+        MailSaid.In(Assert.Single(await SentAsync(rig, "⟦What could wait")), "ALDER", "p1", "Europe/Lisbon");
+        var chatters = new[] { AlertState.Unacknowledged, AlertState.Normal }.Select(state => new DigestAlert(StoredJsonTests.SampleAlert() with { State = state }, 9));
+        var lines = Digest.LinesOf(chatters, new("Ann", "ann@example.org", null, "caretaker", "qps"), TimeZoneInfo.Utc, Rig.Noon, Rig.Noon);
+        Assert.Equal(2, lines.Length);
+        Assert.All(lines, line => Assert.Equal("", PseudoLanguage.Strangers(Languages.Pseudo.Say(line.Says), ["p1"])));
     }
 
     [Fact]

@@ -101,6 +101,40 @@ public sealed class MailLanguageTests
         Assert.All(lines, line => Assert.Equal(("", line), (PseudoLanguage.Strangers(line, data), line)));
     }
 
+    [Theory]
+    [InlineData(1)]
+    [InlineData(7)]
+    public async Task No_word_of_a_mail_that_gathers_alerts_stands_in_the_code(int holding)
+    {
+        await using var rig = Rig.New();
+        var links = new MailLinks(rig.Ledger, () => "https://water.example");
+        var sample = Letter(rig, Languages.Pseudo.Tag);
+        var holds = Enumerable.Range(0, holding).Select(_ => sample.Notification.Alert);
+        var over = sample.Notification.Alert with { State = AlertState.Normal };
+        Alert[] alerts =
+        [
+            .. holds, over with { Correction = AlertCorrection.Withdrawn }, over with { Finding = over.Finding with { ClearedAt = Rig.Noon } }, over,
+        ];
+        var mail = new GatheredMail("gathered.1", "1@water.example", sample.To, [.. Enum.GetValues<WaitReason>()]);
+        foreach (var told in (Alert[][])[alerts, alerts[^2..], alerts[..1]])
+        {
+            var text = GatheredWords.Of(mail, [.. told.Select(alert => new GatheredAlert(alert, sample, Rig.Noon))], Rig.Noon, links);
+            MailSaid.In(new MailComposer(rig.Mail, links).TryCompose(text, out _)!, "Alder Row", "Asia/Kathmandu", "roof");
+        }
+    }
+
+    /// <summary>With its links, which tell what one does by opening them.</summary>
+    [Fact]
+    public async Task No_word_of_a_composed_mail_stands_in_the_code()
+    {
+        await using var rig = Rig.New();
+        var links = new MailLinks(rig.Ledger, () => "https://water.example");
+        var letter = Letter(rig, Languages.Pseudo.Tag);
+        var text = MailWords.Of(letter, [], Rig.Noon, links);
+        Assert.NotNull(text.Unsubscribe);
+        MailSaid.In(new MailComposer(rig.Mail, links).TryCompose(text, out _)!, "Alder Row", "alder-row", "Asia/Kathmandu", "roof", letter.Notification.Alert.Id);
+    }
+
     [Fact]
     public void What_a_finding_says_takes_no_more_room_in_the_store_than_its_words_did() =>
         Assert.InRange(StoredJson.Write(Leaking).Length, 1, StoredJson.Write(Leaking.In(Languages.English)).Length / 2);

@@ -23,7 +23,7 @@ public sealed partial class EstatePageTests(Served service) : IClassFixture<Serv
         var building = Building(page, site.Id);
         Assert.Contains($"<a href=\"/sites/{site.Id}\"><bdi>Ternhouse</bdi></a>", building, StringComparison.Ordinal);
         Assert.Contains("<b class=\"word\">Needs a hand</b>", building, StringComparison.Ordinal);
-        Assert.Contains($"<a href=\"/alerts/{id}\"><bdi>The mains are off at Ternhouse; no pump can run there.</bdi></a>", building, StringComparison.Ordinal);
+        Assert.Contains($"<a href=\"/alerts/{id}\"><span class=\"own\">The mains are off at Ternhouse; no pump can run there.</span></a>", building, StringComparison.Ordinal);
         var text = Text(building);
         Assert.Contains("Not acknowledged.", text, StringComparison.Ordinal);
         Assert.Contains("Tank roof holds between 1\u202f500 and 3\u202f900 litres.", text, StringComparison.Ordinal);

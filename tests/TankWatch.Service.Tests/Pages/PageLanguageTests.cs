@@ -1,8 +1,17 @@
 using System.Net;
 using System.Text.RegularExpressions;
+using TankWatch.Core;
+using TankWatch.Core.Alerts;
+using TankWatch.Core.Areas;
+using TankWatch.Core.Findings;
+using TankWatch.Core.Own;
 using TankWatch.Core.Tests.Texts;
 using TankWatch.Core.Texts;
+using TankWatch.Service.Mail;
+using TankWatch.Service.Storage;
 using TankWatch.Service.Tests.Api;
+using TankWatch.Service.Tests.Sites;
+using TankWatch.Service.Tests.Storage;
 using Xunit;
 
 namespace TankWatch.Service.Tests.Pages;
@@ -101,6 +110,88 @@ public sealed partial class PageLanguageTests(Served service) : IClassFixture<Se
     }
 
     [Fact]
+    public async Task No_word_of_an_alert_of_no_building_stands_in_the_code()
+    {
+        var now = TimeProvider.System.GetUtcNow();
+        var signs = new[] { "Ash Court", "Elm Court" }.Select((name, i) => new SiteSign(new($"court-{i}"), name, "old-town", now.AddMinutes(-9), IsDark: i == 0));
+        Finding[] findings =
+        [
+            .. AreaWatch.Judge(AreaState.Start, [.. signs], now).Findings, .. new[] { "store", "broker", "mail", "sites", "path" }.SelectMany(stage =>
+                OwnWatch.Judge([], [new(stage, now.AddMinutes(-9), "connection refused")], now)),
+        ];
+        var alerts = findings.Select((finding, i) => StoredJsonTests.SampleAlert($"none-{i}") with { Site = SiteId.None, Finding = finding }).ToList();
+        service.Store.Write(connection => LedgerStore.Append(connection, alerts, [.. alerts.Select(alert => new AlertRaised(alert.Id, now, alert.Site, alert.Finding))]));
+        using var browser = await Browser.SignedInAsync(service.Url, service.Key, MadeUp);
+        foreach (var alert in alerts)
+        {
+            AssertSaid(await browser.OpenAsync($"/alerts/{alert.Id}"), "old-town", alert.Finding.Device.Value, "/health/ready", "Ash Court", "Elm Court", "connection refused");
+        }
+    }
+
+    [Fact]
+    public async Task No_word_of_contracts_and_visits_stands_in_the_code()
+    {
+        var (site, alert) = await WrongSiteAsync();
+        var contract = """{ "since": "2026-01-01", "until": "2099-12-31", "responseMinutes": { "critical": 1, "high": 240 }, "hours": "Mon-Fri 08:00-24:00, Sun 09:00-13:00", "visitsPerYear": 4, "reportDay": 3 }""";
+        Assert.Equal(HttpStatusCode.OK, (await service.SendAsync("PUT", $"/api/v1/sites/{site.Id}/contract", service.Key, contract)).Status);
+        using var browser = await Browser.SignedInAsync(service.Url, service.Key, MadeUp);
+        var home = $"/sites/{site.Id}/visits";
+        var page = await browser.OpenAsync(home);
+        (string, string)[] wanted = [("at", "2098-06-01T10:00"), ("minutes", "60"), ("name", "Di"), ("alert", alert)];
+        foreach (var (field, wrong) in new[] { ("at", "x"), ("at", "2001-01-01T10:00"), ("at", "2099-01-01T10:00"), ("minutes", "1"), ("name", ""), ("alert", "none-there"), ("email", "x") })
+        {
+            await AssertSaidAsync(browser.SendAsync(page, home, [.. wanted.Where(one => one.Item1 != field), (field, wrong)]));
+        }
+
+        var start = TimeProvider.System.GetUtcNow().AddDays(2).ToString("yyyy-MM-ddTHH:mm", System.Globalization.CultureInfo.InvariantCulture);
+        foreach (var why in (string[])[alert, "", ""])
+        {
+            (await browser.SendAsync(page, home, ("at", start), ("minutes", "60"), ("name", "Di"), ("email", "di@example.org"), ("alert", why))).Dispose();
+        }
+
+        AssertSaid(await browser.OpenAsync(home));
+        AssertSaid(await browser.OpenAsync($"/sites/{site.Id}"));
+        var visits = service.Ledger.ListVisits(new(site.Id), null, 10);
+        await AssertSaidAsync(browser.SendAsync(page, $"{home}/{visits[0].Id}/done", ("at", "2001-01-01T10:00")));
+        (await browser.SendAsync(page, $"{home}/{visits[0].Id}/done", ("at", ""), ($"found-{alert}", "nothing-wrong"), ("notes", "1"))).Dispose();
+        (await browser.SendAsync(page, $"{home}/{visits[1].Id}/cancel")).Dispose();
+        await AssertSaidAsync(browser.SendAsync(page, $"{home}/{visits[1].Id}/cancel"));
+        Assert.Equal(3, service.Ledger.ListVisits(new(site.Id), null, 10).Select(visit => visit.State).Distinct().Count());
+        AssertSaid(await browser.OpenAsync(home));
+        AssertSaid(await browser.OpenAsync($"{home}?month=2026-02"));
+        AssertSaid(await browser.OpenAsync("/sites/none-there/visits", HttpStatusCode.NotFound));
+    }
+
+    [Fact]
+    public async Task No_word_of_where_links_in_mails_lead_stands_in_the_code()
+    {
+        await using var own = new Served();
+        await own.InitializeAsync();
+        var site = await own.AddSiteAsync(language: MadeUp);
+        var alert = await site.RaiseAsync();
+        await Eventually.Holds(() => own.Ledger.ListLettersOf(alert).Count > 0, "the letter");
+        var links = new MailLinks(own.Ledger, () => "");
+        var (letter, now) = (own.Ledger.ListLettersOf(alert)[0].Key, TimeProvider.System.GetUtcNow());
+        var (acknowledge, mails) = (links.AcknowledgeAddress(letter, now)!, links.UnsubscribeAddress("caretaker@example.org")!);
+        using var browser = new Browser(own.Url, MadeUp);
+        AssertSaid(await browser.OpenAsync(links.AcknowledgeAddress(letter, now.AddDays(-9))!, HttpStatusCode.Gone));
+        foreach (var (path, field) in new[] { (acknowledge, ("known", "yes")), (mails, ("List-Unsubscribe", "One-Click")), (mails, ("undo", "yes")) })
+        {
+            AssertSaid(await browser.OpenAsync(path));
+            using var answer = await browser.SendAsync(null, path, field);
+            AssertSaid(await answer.Content.ReadAsStringAsync(TestContext.Current.CancellationToken));
+        }
+
+        AssertSaid(await browser.OpenAsync(acknowledge));
+        for (var i = 0; i < 20; i++)
+        {
+            AssertSaid(await browser.OpenAsync($"/a/wrong{i}", HttpStatusCode.NotFound));
+        }
+
+        AssertSaid(await browser.OpenAsync("/u/wrong", HttpStatusCode.TooManyRequests));
+    }
+
+    [Fact]
     public async Task No_word_of_a_demonstration_stands_in_the_code()
     {
         await using var demo = await Served.AsDemoAsync();
@@ -185,11 +276,11 @@ public sealed partial class PageLanguageTests(Served service) : IClassFixture<Se
         AssertSaid(await answer.Content.ReadAsStringAsync(TestContext.Current.CancellationToken));
     }
 
-    private static void AssertSaid(string page)
+    private static void AssertSaid(string page, params string[] more)
     {
         var others = Languages.All.Select(language => language.OwnName);
         Assert.Contains("⟦", WebUtility.HtmlDecode(page), StringComparison.Ordinal);
-        Assert.All(PageText.Of(page), text => Assert.Equal(("", text), (PseudoLanguage.Strangers(Id().Replace(text, ""), [.. Data, .. others]), text)));
+        Assert.All(PageText.Of(page), text => Assert.Equal(("", text), (PseudoLanguage.Strangers(Id().Replace(text, ""), [.. Data, .. others, .. more]), text)));
     }
 
     [GeneratedRegex(@"(tankwatch/v1/)?\b(fu|site)-\d+(/level)?")]

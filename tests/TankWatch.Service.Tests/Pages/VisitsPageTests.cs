@@ -115,7 +115,7 @@ public sealed class VisitsPageTests(Served service) : IClassFixture<Served>
         foreach (var said in (string[])
             [
                 "It holds from 1 January 2026 on.", "on the building&#x27;s clock in these hours: Monday to Friday 08:00 to 18:00, Saturday 09:00 to 24:00.", "4 routine visits a year are agreed.",
-                "The report is due on day 5 of each month.", ">March 2026</h3>", "No alert asked for an answer.", "Routine visits: 1 due, 0 planned, 0 done.", "Alert of priority: critical",
+                "The report is due on day 5 of each month.", ">March 2026</h3>", "No alert asked for an answer.", "Routine visits: 1 due, 0 planned, 0 done.", "Promised time for an answer: critical: ",
                 "?month=2026-02#month", "?month=2026-04#month",
             ])
         {

@@ -7,6 +7,7 @@ using Microsoft.AspNetCore.Http;
 using Microsoft.Extensions.Logging.Abstractions;
 using MimeKit;
 using TankWatch.Core;
+using TankWatch.Core.Tests.Texts;
 using TankWatch.Core.Texts;
 using TankWatch.Service.Mail;
 using TankWatch.Service.Push;
@@ -43,9 +44,9 @@ public sealed class PushTests
         public Browser Browser { get; } = new();
         public List<string> Mails { get; } = [];
 
-        public static async Task<Phone> HeldAsync()
+        public static async Task<Phone> HeldAsync(string language = "en")
         {
-            var rig = await Rig.RunningAsync();
+            var rig = await Rig.RunningAsync(language: language);
             return new(rig, await Service.StartAsync());
         }
 
@@ -116,6 +117,15 @@ public sealed class PushTests
         Assert.True(known.VerifyData(Encoding.ASCII.GetBytes($"{parts[0]}.{parts[1]}"), Base64Url.DecodeFromChars(parts[2]), HashAlgorithmName.SHA256));
         var claims = JsonSerializer.Deserialize<JsonElement>(Base64Url.DecodeFromChars(parts[1]));
         Assert.Equal(("mailto:tankwatch@water.example", "http://127.0.0.1"), (claims.GetProperty("sub").GetString(), claims.GetProperty("aud").GetString())); // The library leaves out a port; push services have the usual one.
+    }
+
+    [Fact]
+    public async Task No_word_of_what_a_phone_shows_stands_in_the_code()
+    {
+        await using var phone = await Phone.HeldAsync(Languages.Pseudo.Tag);
+        var shown = (await phone.AlertAsync())!.Value;
+        Assert.Equal((Languages.Pseudo.Tag, "ltr"), (shown.GetProperty("lang").GetString(), shown.GetProperty("dir").GetString()));
+        Assert.All(["title", "body"], member => Assert.Equal("", PseudoLanguage.Strangers(shown.GetProperty(member).GetString()!, ["Alder Row", "fu-1", "Europe/Lisbon"])));
     }
 
     [Fact]

@@ -59,10 +59,10 @@ internal sealed class Rig : IAsyncDisposable
     public Rig Again() => new(Folder, false, Time, TimeSpan.FromSeconds(10));
 
     /// <summary>With one site, and its unit fu-1 heard by a broker long enough to be caught up.</summary>
-    public static async Task<Rig> RunningAsync(TimeProvider? time = null, TimeSpan? busyTimeout = null)
+    public static async Task<Rig> RunningAsync(TimeProvider? time = null, TimeSpan? busyTimeout = null, string language = "en")
     {
         var rig = New(time, busyTimeout);
-        Assert.Null(rig.Put(SampleSite.Json()));
+        Assert.Null(rig.Put(SampleSite.Json(contacts: SampleSite.Caretaker(language))));
         await rig.StartAsync();
         return rig;
     }
@@ -145,9 +145,9 @@ internal sealed class Rig : IAsyncDisposable
 /// <summary>A site with a sump, a roof tank, a pump and one unit.</summary>
 internal static class SampleSite
 {
-    private const string Caretaker = """[ { "name": "Caretaker", "email": "caretaker@example.org", "role": "caretaker", "language": "en" } ]""";
+    public static string Caretaker(string language) => $$"""[ { "name": "Caretaker", "email": "caretaker@example.org", "role": "caretaker", "language": "{{language}}" } ]""";
 
-    public static string Json(string id = "alder-row", string unit = "fu-1", string name = "Alder Row", string contacts = Caretaker) => $$"""
+    public static string Json(string id = "alder-row", string unit = "fu-1", string name = "Alder Row", string? contacts = null) => $$"""
         {
           "id": "{{id}}", "name": "{{name}}", "timeZone": "Europe/Lisbon",
           "tanks": [
@@ -157,7 +157,7 @@ internal static class SampleSite
               { "name": "low", "volumeLitres": 1500 }, { "name": "mid", "volumeLitres": 3900 }, { "name": "high", "volumeLitres": 5800 } ] } ],
           "pumps": [ { "id": "p1", "from": "sump", "to": [ "roof" ] } ],
           "units": [ { "id": "{{unit}}", "reports": [ "sump", "roof", "p1" ] } ],
-          "contacts": {{contacts}}
+          "contacts": {{contacts ?? Caretaker("en")}}
         }
         """;
 

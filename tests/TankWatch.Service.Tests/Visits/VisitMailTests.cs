@@ -1,11 +1,14 @@
 using Microsoft.Extensions.Logging.Abstractions;
 using MimeKit;
+using TankWatch.Core.Alerts;
 using TankWatch.Core.Contracts;
+using TankWatch.Core.Texts;
 using TankWatch.Service.Api;
 using TankWatch.Service.Mail;
 using TankWatch.Service.Storage;
 using TankWatch.Service.Tests.Mail;
 using TankWatch.Service.Tests.Sites;
+using TankWatch.Service.Tests.Storage;
 using TankWatch.Service.Visits;
 using Xunit;
 
@@ -64,6 +67,25 @@ public sealed class VisitMailTests
         Assert.Equal([first.MessageId!, moved.MessageId!], cancelled.References);
         Assert.Equal(moved.MessageId, cancelled.InReplyTo);
         Assert.Equal(["REQUEST", "REQUEST", "CANCEL"], ((MimeMessage[])[first, moved, cancelled]).Select(mail => mail.BodyParts.First(part => part.ContentType.IsMimeType("text", "calendar")).ContentType.Parameters["method"]));
+    }
+
+    [Fact]
+    public async Task No_word_of_an_invitation_or_its_calendar_stands_in_the_code()
+    {
+        await using var rig = Rig.New();
+        Assert.Null(rig.Put(SampleSite.Json(contacts: SampleSite.Caretaker(Languages.Pseudo.Tag))));
+        var plan = SampleSite.Plan(SampleSite.Json(contacts: SampleSite.Caretaker(Languages.Pseudo.Tag)));
+        rig.Database.Write(connection => LedgerStore.Append(
+            connection, [StoredJsonTests.SampleAlert()], [new AlertRaised("a1", Rig.Noon, plan.Id, StoredJsonTests.SampleFinding)]));
+        foreach (var why in (string?[])[null, "a1"])
+        {
+            var visit = Visit(Desk(rig).Plan(plan, Installer, new(Rig.Noon.AddHours(22), 60, "Di", null, why)));
+            visit = Visit(Desk(rig).Move(visit, plan, Installer, visit.StartsAt.AddHours(1), null));
+            Visit(Desk(rig).Cancel(visit, plan, Installer));
+            var mails = await SendAsync(rig);
+            Assert.Equal(3, mails.Count);
+            Assert.All(mails, mail => MailSaid.In(mail, "Alder Row", "Europe/Lisbon", "Di", "p1", "a1"));
+        }
     }
 
     [Fact]

@@ -6,6 +6,7 @@ using TankWatch.Service.Pages.Building;
 using TankWatch.Service.Pages.Strips;
 using TankWatch.Service.Sites;
 using TankWatch.Service.Storage;
+using TankWatch.Service.Visits;
 
 namespace TankWatch.Service.Pages.Alerts;
 
@@ -36,6 +37,7 @@ public sealed class AlertPageView
         Cause = alert is { State: AlertState.Suppressed, CausedBy: { } cause } ? ledger.FindAlert(cause) : null;
         Consequences = [.. ledger.ListConsequences(alert.Id).Where(hung => caller.Sees(hung.Site) && hung.State == AlertState.Suppressed)
             .Select(hung => (hung, hung.Site == alert.Site ? SiteName : ledger.FindSite(hung.Site)?.Plan?.Name ?? hung.Site.Value))];
+        MayPlan = IsOfSite && plan is not null && alert.IsOpen && VisitDesk.MayChange(caller);
         MayClose = AlertPages.MayClose(caller) && alert.Correction != AlertCorrection.Withdrawn && (alert.IsOpen || alert.CauseFound is null);
     }
 
@@ -68,6 +70,9 @@ public sealed class AlertPageView
 
     /// <summary>The reader may say what was found, and nobody has yet.</summary>
     public bool MayClose { get; }
+
+    /// <summary>The reader may send somebody because of it.</summary>
+    public bool MayPlan { get; }
 
     public string Address => $"/alerts/{Alert.Id}";
 

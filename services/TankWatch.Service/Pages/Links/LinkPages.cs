@@ -55,7 +55,11 @@ internal static class LinkPages
 /// <param name="Title">The heading.</param>
 /// <param name="Lines">Under it.</param>
 /// <param name="Button">The only thing to do; null for none.</param>
-public sealed record LinkView(Language Language, string Title, IReadOnlyList<string> Lines, LinkButton? Button = null);
+public sealed record LinkView(Language Language, string Title, IReadOnlyList<string> Lines, LinkButton? Button = null)
+{
+    /// <summary>Where the reader sees more, with a key: the building, or all of theirs.</summary>
+    public string Place { get; init; } = "/";
+}
 
 /// <param name="Words">On it.</param>
 /// <param name="Name">Of the form's field.</param>
@@ -139,14 +143,15 @@ internal sealed class LinkDesk(MailLinks links, LedgerStore ledger, SiteDirector
     {
         var (alert, language) = (AlertOf(letter), Languages.Of(letter.To.Language));
         List<string> about = [letter.SiteName, language.Say(alert.Finding.Text.Summary)];
-        return alert switch
+        var view = alert switch
         {
-            { State: AlertState.Unacknowledged or AlertState.ReturnedUnacknowledged } => new(
+            { State: AlertState.Unacknowledged or AlertState.ReturnedUnacknowledged } => new LinkView(
                 language, language.Say("link.acknowledge.title"), [.. about, language.Say("link.acknowledge.what")], new(language.Say("link.acknowledge.button"), "known", Yes)),
             { AcknowledgedBy: { } by } => new(language, language.Say(Phrase.Of("link.acknowledged", ("name", by))), about),
             { IsOpen: true } => new(language, language.Say("link.held"), about), // Shelved, out of service, or explained by another alert.
             _ => new(language, language.Say("link.over"), about),
         };
+        return alert.Site.IsNone ? view : view with { Place = $"/sites/{alert.Site}" };
     }
 
     private LinkView OfMails(string email, bool declined)
@@ -165,10 +170,10 @@ internal sealed class LinkDesk(MailLinks links, LedgerStore ledger, SiteDirector
 
     private static bool Same(string? one, string other) => string.Equals(one, other, StringComparison.OrdinalIgnoreCase);
 
-    /// <summary>In English: of whoever lost a part of the address, no language is known.</summary>
+    /// <summary>In the browser's language: whose mail it was is not known of an address that lost a part.</summary>
     private RazorComponentResult Wrong(HttpContext context) => wrong.Count(context)
-        ? Page(new(Languages.English, Languages.English.Say("link.wrong"), [Languages.English.Say("link.wrong.more")]), StatusCodes.Status404NotFound)
-        : Page(new(Languages.English, Languages.English.Say("link.too-many"), []), StatusCodes.Status429TooManyRequests);
+        ? Page(new(PageLanguage.Current, Words.Say("link.wrong"), [Words.Say("link.wrong.more")]), StatusCodes.Status404NotFound)
+        : Page(new(PageLanguage.Current, Words.Say("link.too-many"), []), StatusCodes.Status429TooManyRequests);
 
     private static RazorComponentResult Page(LinkView view, int status = StatusCodes.Status200OK) =>
         PageRoutes.Page<LinkPage>(new() { [nameof(LinkPage.View)] = view }, status);

@@ -1,4 +1,5 @@
 using TankWatch.Core.Contracts;
+using TankWatch.Core.Findings;
 using TankWatch.Core.Texts;
 
 namespace TankWatch.Service.Pages.Visits;
@@ -6,12 +7,13 @@ namespace TankWatch.Service.Pages.Visits;
 /// <summary>A contract, and what came of it, in plain words.</summary>
 internal static class ContractWords
 {
-    /// <summary>What is promised besides the times of answers, a sentence each.</summary>
+    /// <summary>What is promised, a sentence each.</summary>
     public static IReadOnlyList<string> Promises(Contract contract) =>
     [
         contract.Until is { } until
             ? Words.Say("contract.until", ("since", Day(contract.Since)), ("until", Day(until)))
             : Words.Say("contract.since", ("since", Day(contract.Since))),
+        .. contract.ResponseMinutes.IsEmpty ? Array.Empty<string>() : [Words.Say("contract.targets", ("targets", PhraseList.Of(ListStyle.Comma, contract.ResponseMinutes.Reverse().Select(Of))))],
         contract.Hours.IsAlways
             ? Words.Say("contract.always")
             : Words.Say("contract.hours", ("hours", PhraseList.Of(ListStyle.Comma, contract.Hours.Spans.Select(Of)))),
@@ -48,6 +50,9 @@ internal static class ContractWords
     };
 
     private static string Said(TimeSpan? span) => span is { } known ? Words.Say(Span(known)) : "–";
+
+    private static Phrase Of(KeyValuePair<Priority, int> target) =>
+        Phrase.Of("contract.target", ("priority", Terms.Of(target.Key)), ("span", Span(TimeSpan.FromMinutes(target.Value))));
 
     private static Phrase Of(WorkingSpan span) => span.First == span.Last
         ? Phrase.Of("contract.day", ("first", Weekday(span.First)), ("from", Clock(span.From)), ("to", Clock(span.To)))

@@ -18,7 +18,7 @@ internal static class VisitsPages
 {
     public static void MapVisitsPages(this RouteGroupBuilder pages)
     {
-        pages.MapGet("/sites/{id}/visits", (string id, string? month, Caller caller, VisitsReading reading) => reading.Show(id, caller, month));
+        pages.MapGet("/sites/{id}/visits", (string id, string? month, string? alert, Caller caller, VisitsReading reading) => reading.Show(id, caller, month, alert));
         pages.MapGet("/sites/{id}/visits/{visit}.ics", Calendar);
         pages.MapPost("/sites/{id}/visits", (
             string id, [FromForm] string? at, [FromForm] int? minutes, [FromForm] string? name, [FromForm] string? email, [FromForm] string? alert, Caller caller, VisitsReading reading) =>
@@ -59,8 +59,12 @@ internal sealed class VisitsReading(LedgerStore ledger, SiteDirectory directory,
     private const int Shown = 100;
     private const string TimeFormat = "yyyy-MM-ddTHH:mm";
 
-    public IResult Show(string id, Caller caller, string? month) => FigureRoutes.Find(id, caller, directory) is not { } site ? NoBuilding()
-        : VisitRoutes.TryMonth(month, contracts.ThisMonth(site.Plan), out var day) ? Page(site, caller, day, null, StatusCodes.Status200OK)
+    /// <param name="id">The building's.</param>
+    /// <param name="caller">Who looks.</param>
+    /// <param name="month">The one whose answers are told.</param>
+    /// <param name="alert">Because of which the reader wants to plan a visit; null for none.</param>
+    public IResult Show(string id, Caller caller, string? month, string? alert) => FigureRoutes.Find(id, caller, directory) is not { } site ? NoBuilding()
+        : VisitRoutes.TryMonth(month, contracts.ThisMonth(site.Plan), out var day) ? Page(site, caller, day, null, StatusCodes.Status200OK, alert)
         : Refuse(site, caller, new(StatusCodes.Status400BadRequest, Phrase.Of("visits.fault.time")));
 
     public IResult Plan(string id, Caller caller, string? at, int? minutes, string? name, string? email, string? alert) => FigureRoutes.Find(id, caller, directory) is not { } site ? NoBuilding()
@@ -120,14 +124,15 @@ internal sealed class VisitsReading(LedgerStore ledger, SiteDirectory directory,
     private RazorComponentResult Refuse(SiteView site, Caller caller, VisitOutcome.Refused refused) =>
         Page(site, caller, contracts.ThisMonth(site.Plan), Words.Say(refused.Why), refused.Status);
 
-    private RazorComponentResult Page(SiteView site, Caller caller, DateOnly month, string? problem, int status) => PageRoutes.Page<VisitsPage>(
+    private RazorComponentResult Page(SiteView site, Caller caller, DateOnly month, string? problem, int status, string? alert = null) => PageRoutes.Page<VisitsPage>(
         new()
         {
             [nameof(VisitsPage.View)] = VisitsView.Of(
                 site, contracts.Read(site.Plan, month), month, ledger.ListVisits(site.Plan.Id, null, Shown), ledger.FindAlert, VisitDesk.MayChange(caller), time.GetUtcNow()),
             [nameof(VisitsPage.Problem)] = problem,
+            [nameof(VisitsPage.Alert)] = alert,
         },
         status);
 
-    private static RazorComponentResult NoBuilding() => PageRoutes.Say("There is no such building.", StatusCodes.Status404NotFound);
+    private static RazorComponentResult NoBuilding() => PageRoutes.Say(Words.Say("problem.building"), StatusCodes.Status404NotFound);
 }

@@ -40,7 +40,7 @@ public sealed record LateLine(AlertLink Alert, string Said);
 /// <param name="Contract">What is promised, a sentence each; empty without a contract.</param>
 /// <param name="Month">The first day of the one that is shown.</param>
 /// <param name="Told">What came of it in that month, a sentence each.</param>
-/// <param name="Priorities">The same by priority.</param>
+/// <param name="Priorities">The same by priority; empty when nobody was told of anything.</param>
 /// <param name="Late">Answered late, or waiting.</param>
 /// <param name="Planned">Visits, the next first.</param>
 /// <param name="Past">Visits done or cancelled, the last first.</param>
@@ -71,7 +71,7 @@ public sealed record VisitsView(
         var planned = visits.Where(visit => visit.State == VisitState.Planned).Reverse().ToList();
         return new(
             plan, NextVisit(planned.FirstOrDefault(), zone, now) ?? Words.Say("visits.none"), measured is null ? [] : ContractWords.Promises(measured.Contract),
-            new(month.Year, month.Month, 1), measured is null ? [] : ContractWords.Told(measured.Month), measured is null ? [] : [.. measured.Month.Priorities.Select(ContractWords.Line)],
+            new(month.Year, month.Month, 1), measured is null ? [] : ContractWords.Told(measured.Month), measured is { } told && told.Month.Priorities.Any(priority => priority.Told > 0) ? [.. told.Month.Priorities.Select(ContractWords.Line)] : [],
             measured is null ? [] : [.. measured.Month.Responses.Where(r => r.State is ResponseState.Missed or ResponseState.Running).Select(r => LateOf(r, measured.Contract, zone))],
             [.. planned.Select(LineOf)], [.. visits.Where(visit => visit.State != VisitState.Planned).Select(LineOf)],
             [.. site.OpenAlerts.Select(AlertLink.Of)], mayChange);
