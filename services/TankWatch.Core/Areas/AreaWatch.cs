@@ -28,6 +28,24 @@ public sealed record AreaState(
 {
     public static readonly AreaState Start = new(
         ImmutableSortedDictionary.Create<string, AreaOutage>(StringComparer.Ordinal), CoOccurrence.None, ImmutableSortedSet.Create<string>(StringComparer.Ordinal));
+
+    /// <summary>The learnt area of each site that belongs to one, by the site. Whoever joins while an area is out does not change its name.</summary>
+    public Dictionary<string, string> LearntAreas()
+    {
+        var areas = Learnt.AreaOf();
+        foreach (var known in Open.Keys)
+        {
+            if (areas.TryGetValue(known, out var renamed) && renamed != known)
+            {
+                foreach (var site in areas.Where(pair => pair.Value == renamed).Select(pair => pair.Key).ToList())
+                {
+                    areas[site] = known;
+                }
+            }
+        }
+
+        return areas;
+    }
 }
 
 /// <summary>
@@ -55,7 +73,7 @@ public static class AreaWatch
     public static (AreaState Next, ImmutableArray<Finding> Findings) Judge(AreaState state, IReadOnlyCollection<SiteSign> signs, DateTimeOffset now)
     {
         state = Learn(state, signs, now);
-        var learnt = state.Learnt.AreaOf();
+        var learnt = state.LearntAreas();
         var (open, findings) = (state.Open.ToBuilder(), ImmutableArray.CreateBuilder<Finding>());
         foreach (var area in signs.Select(sign => (Sign: sign, Area: sign.Area ?? learnt.GetValueOrDefault(sign.Site.Value))).Where(pair => pair.Area is not null)
             .GroupBy(pair => pair.Area!, pair => pair.Sign, StringComparer.Ordinal))

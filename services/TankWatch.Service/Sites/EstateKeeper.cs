@@ -19,12 +19,16 @@ internal sealed class EstateKeeper(LedgerStore ledger, OperatorOptions options, 
     /// <summary>Often enough for what is told after half a minute at the soonest, and seldom enough for a hundred thousand sites.</summary>
     private static readonly TimeSpan LookEvery = TimeSpan.FromSeconds(10);
 
+    /// <summary>All that was learnt is written as one; what is learnt between is learnt again the next time.</summary>
+    private static readonly TimeSpan WriteLearntEvery = TimeSpan.FromMinutes(10);
+
     private static readonly TimeSpan AlertsKept = TimeSpan.FromDays(1);
 
     private readonly Dictionary<string, Subject> subjects = new(StringComparer.Ordinal);
     private readonly Dictionary<string, DateTimeOffset> lateSince = new(StringComparer.Ordinal);
     private AreaState areas = AreaState.Start;
-    private DateTimeOffset lookedAt;
+    private AreaState written = AreaState.Start;
+    private DateTimeOffset lookedAt, writtenAt;
 
     /// <summary>Whatever is in memory is of another store, or of none.</summary>
     public void Load(DateTimeOffset now)
@@ -37,7 +41,7 @@ internal sealed class EstateKeeper(LedgerStore ledger, OperatorOptions options, 
         }
 
         var open = subjects.Values.SelectMany(subject => subject.Alerts.Alerts).Where(alert => alert.Finding is { Kind: FindingKind.AreaOutage, IsOpen: true }).Select(alert => alert.Finding);
-        areas = AreaJson.Read(ledger.ReadAreas(), open);
+        areas = written = AreaJson.Read(ledger.ReadAreas(), open);
     }
 
     /// <summary>The open ones, newest first.</summary>
@@ -56,7 +60,6 @@ internal sealed class EstateKeeper(LedgerStore ledger, OperatorOptions options, 
         }
 
         lookedAt = now;
-        var before = areas;
         var outages = areas.Open.Values.Select(outage => outage.Finding).ToImmutableArray(); // While nothing is heard what was known holds on: what is left out counts as withdrawn.
         if (listening is not null)
         {
@@ -66,7 +69,13 @@ internal sealed class EstateKeeper(LedgerStore ledger, OperatorOptions options, 
         var findings = OwnFindings(now).AddRange(outages);
         var told = Tell(findings, sites, now, clockMoved).Where(writes => !writes.IsEmpty).ToList();
         Explain(sites);
-        return areas == before ? told : [.. told, SiteWrites.Nothing(PlanOf(Subject.Own, [])) with { Areas = AreaJson.Write(areas) }];
+        if (areas == written || (ReferenceEquals(areas.Open, written.Open) && (now - writtenAt).Duration() < WriteLearntEvery))
+        {
+            return told;
+        }
+
+        (written, writtenAt) = (areas, now);
+        return [.. told, SiteWrites.Nothing(PlanOf(Subject.Own, [])) with { Areas = AreaJson.Write(areas) }];
     }
 
     /// <summary>Carries out a command on an alert of no site.</summary>
@@ -128,7 +137,7 @@ internal sealed class EstateKeeper(LedgerStore ledger, OperatorOptions options, 
     private void Explain(IReadOnlyCollection<KeptSite> sites)
     {
         var causes = areas.Open.Keys.ToDictionary(area => area, area => SubjectOf(FindingKind.AreaOutage, new(area)).Cause, StringComparer.Ordinal);
-        var learnt = areas.Open.Count == 0 ? null : areas.Learnt.AreaOf();
+        var learnt = areas.Open.Count == 0 ? null : areas.LearntAreas();
         foreach (var site in sites)
         {
             site.Outside(learnt is not null && (site.Plan.Area ?? learnt.GetValueOrDefault(site.Plan.Id.Value)) is { } area && causes.TryGetValue(area, out var cause) ? cause : []);
@@ -150,7 +159,7 @@ internal sealed class EstateKeeper(LedgerStore ledger, OperatorOptions options, 
             return Plan("TankWatch", TimeZoneInfo.Utc, [.. operators]);
         }
 
-        var learnt = areas.Learnt.AreaOf();
+        var learnt = areas.LearntAreas();
         var concerned = sites.Select(site => site.People).Where(plan => (plan.Area ?? learnt.GetValueOrDefault(plan.Id.Value)) == subject)
             .OrderBy(plan => plan.Id.Value, StringComparer.Ordinal).ToList();
         return Plan(subject, concerned.FirstOrDefault()?.TimeZone ?? TimeZoneInfo.Utc, [.. concerned.SelectMany(plan => plan.Contacts)]);

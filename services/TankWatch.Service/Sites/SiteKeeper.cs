@@ -108,7 +108,7 @@ public sealed partial class SiteKeeper(
             if (isTick)
             {
                 lastTick = now;
-                writes.AddRange(estate.Tick(roster.Sites, now, inbox.ListeningSince, clockMoved));
+                writes.AddRange(await TryEstateAsync(() => estate.Tick(roster.Sites, now, inbox.ListeningSince, clockMoved).ToList(), now, stop) ?? []);
                 Tick(writes, now, batch.Count < BatchLimit ? now : Frontier(fresh) ?? now);
             }
 
@@ -319,28 +319,39 @@ public sealed partial class SiteKeeper(
         foreach (var command in commands)
         {
             var stored = await store.UntilAsync(() => ledger.FindAlert(command.Asked.AlertId), stop);
-            outcomes.Add((command, stored is null ? new CommandOutcome.NotFound() : Obey(command.Asked, stored, writes, now)));
+            outcomes.Add((command, stored is null ? new CommandOutcome.NotFound() : await ObeyAsync(command.Asked, stored, writes, now, stop)));
         }
 
         return outcomes;
     }
 
-    private CommandOutcome Obey(AlertCommand command, Alert stored, List<SiteWrites> writes, DateTimeOffset now)
+    private async Task<CommandOutcome> ObeyAsync(AlertCommand command, Alert stored, List<SiteWrites> writes, DateTimeOffset now, CancellationToken stop)
     {
-        if (stored.Site.IsNone)
-        {
-            var made = estate.Obey(command, stored, roster.Sites, now);
-            writes.Add(made.Writes);
-            return made.Outcome;
-        }
-
-        if (roster.Find(stored.Site) is not { } site || roster.Try(stored.Site, () => site.Obey(command, stored, now)) is not { } obeyed)
+        var obeyed = stored.Site.IsNone ? await TryEstateAsync(() => estate.Obey(command, stored, roster.Sites, now), now, stop)
+            : roster.Find(stored.Site) is { } site ? roster.Try(stored.Site, () => site.Obey(command, stored, now)) : null;
+        if (obeyed is null)
         {
             return NotNow;
         }
 
         writes.Add(obeyed.Writes);
         return obeyed.Outcome;
+    }
+
+    /// <summary>As <see cref="SiteRoster.Try"/>: a fault in what is of no one site costs no site anything.</summary>
+    private async Task<T?> TryEstateAsync<T>(Func<T> step, DateTimeOffset now, CancellationToken stop) where T : class
+    {
+        try
+        {
+            return step();
+        }
+        catch (Exception fault)
+        {
+            metrics.JudgementFault();
+            LogEstateFault(fault);
+            await store.UntilAsync(() => { estate.Load(now); return true; }, stop);
+            return null;
+        }
     }
 
     private UnitWatch? WatchOf(UnitId unit) =>
@@ -386,6 +397,9 @@ public sealed partial class SiteKeeper(
 
     [LoggerMessage(Level = LogLevel.Warning, Message = "the store was replaced by a backup: everything is built anew from it, and what came after it is gone")]
     private partial void LogTakenOver();
+
+    [LoggerMessage(Level = LogLevel.Error, Message = "what is of no one site could not be judged; it is read anew from the store")]
+    private partial void LogEstateFault(Exception fault);
 
     [LoggerMessage(Level = LogLevel.Warning, Message = "the wall clock was set by {By}; what waits goes on waiting for as long")]
     private partial void LogClockMoved(TimeSpan by);

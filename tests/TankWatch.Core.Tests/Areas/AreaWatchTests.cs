@@ -111,6 +111,25 @@ public sealed class AreaWatchTests
     }
 
     [Fact]
+    public void Who_is_learnt_to_belong_while_the_area_is_out_does_not_change_its_name()
+    {
+        var look = new Look(3, area: null);
+        for (var day = 0; day < 3; day++)
+        {
+            int[] dark = day == 0 ? [2, 3] : [1, 2, 3];
+            look.Out(Six.AddDays(day), true, dark).Until(Six.AddDays(day).AddMinutes(day == 2 ? 4 : 10), Six.AddDays(day)).Back(day == 2 ? [] : dark)
+                .Until(Six.AddDays(day).AddMinutes(20), Six.AddDays(day).AddMinutes(day == 2 ? 5 : 11));
+        }
+
+        look.Back(1, 2, 3).Until(Six.AddDays(2).AddMinutes(30), Six.AddDays(2).AddMinutes(20));
+        look.Told.Clear();
+        look.Out(Six.AddDays(3), true, 1, 2, 3).Until(Six.AddDays(3).AddMinutes(10), Six.AddDays(3)); // From the sixth minute on s01 is of it.
+        Assert.Equal(["s01", "s02", "s03"], look.State.Learnt.Groups()["s01"].AsEnumerable());
+        Assert.Equal(("s02", true), (Assert.Single(look.Told).Device.Value, look.Told[0].IsOpen));
+        Assert.Equal(["s01", "s02", "s03"], look.State.Open["s02"].Sites);
+    }
+
+    [Fact]
     public void Who_is_mostly_dark_alone_belongs_to_nobody()
     {
         var seen = CoOccurrence.None;
