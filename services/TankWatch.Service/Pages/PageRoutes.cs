@@ -93,7 +93,7 @@ internal static class PageRoutes
 
             // The first page is where one signs in: there the form is the answer, anywhere else it stands in for one.
             var status = reads && context.Request.Path == "/" ? StatusCodes.Status200OK : StatusCodes.Status401Unauthorized;
-            return Caller.Of(context) is not null ? page(context) : SignIn(reads ? null : Words.Say("sign-in.first"), status).ExecuteAsync(context);
+            return Caller.Of(context) is not null ? page(context) : SignIn(reads ? null : Words.Say("sign-in.first"), status, Here(context)).ExecuteAsync(context);
         };
     });
 
@@ -113,16 +113,20 @@ internal static class PageRoutes
     /// <summary>The page that is open, for a form that leads back to it; what answered a form has no address of its own.</summary>
     public static string Here(HttpContext context) => HttpMethods.IsGet(context.Request.Method) ? context.Request.Path + context.Request.QueryString : "/";
 
-    private static IResult SignInWith([FromForm] string? key, HttpContext context, BrowserSession session, LedgerStore ledger)
+    private static IResult SignInWith([FromForm] string? key, [FromForm] string? to, HttpContext context, BrowserSession session, LedgerStore ledger)
     {
         if (string.IsNullOrWhiteSpace(key) || ledger.FindKey(key.Trim()) is null)
         {
-            return SignIn(Words.Say("sign-in.no-key"), StatusCodes.Status401Unauthorized);
+            return SignIn(Words.Say("sign-in.no-key"), StatusCodes.Status401Unauthorized, Back(to, "/"));
         }
 
         session.Begin(context, key.Trim());
-        return TypedResults.Redirect("/");
+        return TypedResults.LocalRedirect(Back(to, "/"));
     }
 
-    private static RazorComponentResult SignIn(string? message, int status) => Page<SignInPage>(new() { [nameof(SignInPage.Message)] = message }, status);
+    /// <param name="message">What is wrong; null when nothing is.</param>
+    /// <param name="status">As fits the request it answers.</param>
+    /// <param name="to">The page that was asked for: a mail or a notice leads to it, and so does signing in.</param>
+    private static RazorComponentResult SignIn(string? message, int status, string to) =>
+        Page<SignInPage>(new() { [nameof(SignInPage.Message)] = message, [nameof(SignInPage.To)] = to }, status);
 }

@@ -1,4 +1,5 @@
 using System.Net;
+using System.Text.RegularExpressions;
 using TankWatch.Service.Tests.Api;
 using TankWatch.Service.Tests.Sites;
 using Xunit;
@@ -28,6 +29,33 @@ public sealed class PageTests(Served service) : IClassFixture<Served>
 
         (await browser.SendAsync(page, "/sign-out")).Dispose();
         Assert.DoesNotContain("Hazel Row", await browser.OpenDoorAsync(), StringComparison.Ordinal);
+    }
+
+    [Fact]
+    public async Task Signing_in_leads_to_the_page_that_was_asked_for_also_after_a_wrong_key()
+    {
+        using var browser = new Browser(service.Url);
+        var door = await browser.OpenAsync("/units?q=%C3%BC&page=2", HttpStatusCode.Unauthorized);
+        using var wrong = await browser.SendAsync(door, "/sign-in", ("key", "wrong"), ("to", To(door)));
+        var again = await wrong.Content.ReadAsStringAsync(TestContext.Current.CancellationToken);
+        using var answer = await browser.SendAsync(again, "/sign-in", ("key", service.Key), ("to", To(again)));
+        Assert.Equal((HttpStatusCode.Redirect, "/units?q=%C3%BC&page=2"), (answer.StatusCode, answer.Headers.Location?.ToString()));
+
+        static string To(string page) => WebUtility.HtmlDecode(Regex.Match(page, "name=\"to\" value=\"([^\"]*)\"").Groups[1].Value);
+    }
+
+    [Theory]
+    [InlineData("https://example.org/")]
+    [InlineData("//example.org")]
+    [InlineData("/\\example.org")]
+    [InlineData("javascript:alert(1)")]
+    [InlineData("/a\r\nSet-Cookie: x=y")]
+    [InlineData("")]
+    public async Task Signing_in_leads_nowhere_else(string to)
+    {
+        using var browser = new Browser(service.Url);
+        using var answer = await browser.SendAsync(await browser.OpenDoorAsync(), "/sign-in", ("key", service.Key), ("to", to));
+        Assert.Equal((HttpStatusCode.Redirect, "/"), (answer.StatusCode, answer.Headers.Location?.ToString()));
     }
 
     [Theory]
