@@ -72,6 +72,11 @@ internal sealed class LoadReader(LedgerStore ledger, SiteDirectory directory, Ti
 
     private DateTimeOffset UsualStart(SiteId? site, DateTimeOffset end)
     {
+        if (end < DateTimeOffset.UnixEpoch)
+        {
+            return end; // Nothing is known of then, and the calendar may have no days before it.
+        }
+
         var (earliest, latest) = (end - LoadTargets.Window, end - TimeSpan.FromDays(1));
         var known = ledger.FindFirstDay(site) is { } day ? new DateTimeOffset(day.ToDateTime(TimeOnly.MinValue), TimeSpan.Zero) : latest;
         return known > latest ? latest : known < earliest ? earliest : known;

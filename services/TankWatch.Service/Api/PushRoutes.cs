@@ -33,6 +33,9 @@ internal static class PushRoutes
 {
     public const int MaxName = 60;
 
+    /// <summary>Of one address, subscribed for the same site: each letter is sealed and sent to each of them.</summary>
+    private const int MostDevices = 20;
+
     private const int MaxEndpoint = 2000;
     private const int MaxToken = 64;
 
@@ -41,7 +44,7 @@ internal static class PushRoutes
         var push = api.MapGroup("/push").WithTags("Push");
         push.MapGet("/key", (PushClient client) => TypedResults.Ok(new PushKeyJson(client.Keys.Public))).WithName("getPushKey").WithSummary("The key to subscribe with.");
         push.MapPost("/subscriptions", Add).WithName("addPushSubscription").WithSummary("Has a browser show a contact's alerts.")
-            .ProducesProblem(StatusCodes.Status413PayloadTooLarge).ProducesProblem(StatusCodes.Status415UnsupportedMediaType);
+            .ProducesProblem(StatusCodes.Status409Conflict).ProducesProblem(StatusCodes.Status413PayloadTooLarge).ProducesProblem(StatusCodes.Status415UnsupportedMediaType);
         push.MapDelete("/subscriptions/{id}", Results<NoContent, ProblemHttpResult> (string id, Caller caller, LedgerStore ledger) =>
                 Find(id, caller, ledger) is not null && ledger.RemoveSubscriber(id) ? TypedResults.NoContent() : Problems.NotFound("There is no such subscription."))
             .WithName("removePushSubscription").WithSummary("Has it show them no more. A key of one site removes what keys of that site subscribed.");
@@ -70,9 +73,9 @@ internal static class PushRoutes
         }
 
         var name = string.IsNullOrWhiteSpace(body.Name) ? endpoint.Host : body.Name.Trim();
-        if (name.Length > MaxName && body.Name is not null)
+        if (body.Name is not null && (name.Length > MaxName || name.Any(char.IsControl)))
         {
-            return Problems.BadRequest($"'name' has at most {MaxName} characters.");
+            return Problems.BadRequest($"'name' has at most {MaxName} characters, none of them controls.");
         }
 
         if (!Contacts(caller, directory).Any(contact => string.Equals(contact.Email, body.Email, StringComparison.OrdinalIgnoreCase)))
@@ -80,7 +83,13 @@ internal static class PushRoutes
             return Problems.BadRequest("'email' must be the address of a contact of a site that you see.");
         }
 
-        var added = ledger.PutSubscriber(new(body.Endpoint, body.Keys.P256dh, body.Keys.Auth, body.Email, name, caller.Name, caller.Site));
+        var browser = new PushSubscriber(body.Endpoint, body.Keys.P256dh, body.Keys.Auth, body.Email, name, caller.Name, caller.Site);
+        if (ledger.CountOtherSubscribers(browser) >= MostDevices)
+        {
+            return Problems.Conflict($"{MostDevices} devices show the alerts of this address already; remove one first.");
+        }
+
+        var added = ledger.PutSubscriber(browser);
         return TypedResults.Created($"{ApiRoutes.Prefix}/push/subscriptions/{added.Id}", new PushSubscriptionJson(added.Id, added.Email, added.Name, added.Site?.Value, added.CreatedAt));
     }
 

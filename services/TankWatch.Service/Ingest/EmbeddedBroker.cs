@@ -33,8 +33,8 @@ public sealed partial class EmbeddedBroker(
     /// <summary>Who is connected, by connection.</summary>
     private readonly ConcurrentDictionary<string, Guest> guests = new(StringComparer.Ordinal);
 
-    /// <summary>Who has which client id. Guarded by itself.</summary>
-    private readonly Dictionary<string, Guest> holders = new(StringComparer.Ordinal);
+    /// <summary>Who has which client id, of each unit's own: else a unit could keep another out by taking its id. Guarded by itself.</summary>
+    private readonly Dictionary<(UnitId Unit, string ClientId), Guest> holders = [];
     private long connections;
     private readonly EmbeddedSparkplug sparkplug = new(options.ClientId, inbox.Sparkplug, time);
 
@@ -159,11 +159,7 @@ public sealed partial class EmbeddedBroker(
 
         var link = (UnitLink)args.ChannelAdapter;
         var guest = new Guest($"{Interlocked.Increment(ref connections)}:{clientId}", clientId, unit, secret, link);
-        if (!TrySeat(guest))
-        {
-            LogRefusedConnection(Shown(args.UserName), Shown(clientId));
-            return MqttConnectReasonCode.ClientIdentifierNotValid;
-        }
+        Seat(guest);
 
         // When two connections of one client id overlap, the library now and then throws out the newer one while it clears away after the
         // older. So each has an id of its own there, and who replaces whom is decided here. The packet itself is the only way to say it.
@@ -176,18 +172,14 @@ public sealed partial class EmbeddedBroker(
         return MqttConnectReasonCode.Success;
     }
 
-    /// <summary>A client id takes over the connection that has it [MQTT-3.1.4-3]; another unit's must not be taken.</summary>
-    private bool TrySeat(Guest guest)
+    /// <summary>A client id takes over the unit's connection that has it [MQTT-3.1.4-3].</summary>
+    private void Seat(Guest guest)
     {
         Guest? older;
         lock (holders)
         {
-            if (holders.TryGetValue(guest.ClientId, out older) && older.Unit != guest.Unit)
-            {
-                return false;
-            }
-
-            holders[guest.ClientId] = guests[guest.Connection] = guest;
+            older = holders.GetValueOrDefault(guest.Seat);
+            holders[guest.Seat] = guests[guest.Connection] = guest;
         }
 
         if (older is not null)
@@ -195,8 +187,6 @@ public sealed partial class EmbeddedBroker(
             older.Replaced = true;
             _ = DisconnectAsync(older, MqttDisconnectReasonCode.SessionTakenOver); // Not waited for: its link may be half open.
         }
-
-        return true;
     }
 
     private async Task DisconnectAsync(Guest guest, MqttDisconnectReasonCode reason)
@@ -220,9 +210,9 @@ public sealed partial class EmbeddedBroker(
         {
             lock (holders)
             {
-                if (holders.TryGetValue(guest.ClientId, out var holder) && holder == guest)
+                if (holders.TryGetValue(guest.Seat, out var holder) && holder == guest)
                 {
-                    holders.Remove(guest.ClientId);
+                    holders.Remove(guest.Seat);
                 }
             }
         }
@@ -324,7 +314,7 @@ public sealed partial class EmbeddedBroker(
         /// <summary>What the library knows the connection by.</summary>
         public string Connection => connection;
 
-        public string ClientId => clientId;
+        public (UnitId Unit, string ClientId) Seat => (unit, clientId);
 
         /// <summary>Of nobody where anybody is let in.</summary>
         public UnitId Unit => unit;

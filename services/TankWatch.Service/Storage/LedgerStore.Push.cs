@@ -78,6 +78,10 @@ public sealed partial class LedgerStore
         return FindSubscriber(connection, browser.Id)!;
     });
 
+    /// <returns>How many other browsers show the same address the alerts of the same site.</returns>
+    public long CountOtherSubscribers(PushSubscriber browser) => database.Read(connection => (long)connection.Scalar(
+        "SELECT count(*) FROM push_subscriptions WHERE email = ?1 AND site IS ?2 AND id <> ?3", browser.Email.ToLowerInvariant(), browser.Site, browser.Id)!);
+
     public bool RemoveSubscriber(string id) => database.Write(connection => connection.Execute("DELETE FROM push_subscriptions WHERE id = ?1", id) == 1);
 
     public PushSubscriber? FindSubscriber(string id) => database.Read(connection => FindSubscriber(connection, id));

@@ -13,7 +13,7 @@ internal static class WebhookUrl
     public static string? FaultOf(string url, WebhookOptions options)
     {
         if (url.Length > MaxLength || url.Any(c => char.IsControl(c) || char.IsWhiteSpace(c)) || !Uri.TryCreate(url, UriKind.Absolute, out var uri)
-            || uri.Scheme is not ("https" or "http") || uri.IdnHost.Length == 0)
+            || uri.Scheme is not ("https" or "http") || HostOf(uri) is not { Length: > 0 } host)
         {
             return $"The address must be like https://example.org/path, of at most {MaxLength} characters.";
         }
@@ -28,8 +28,21 @@ internal static class WebhookUrl
             return "The address must begin with https://.";
         }
 
-        return !options.AllowPrivateTargets && IPAddress.TryParse(uri.IdnHost, out var address) && !PublicAddresses.IsPublic(address)
+        return !options.AllowPrivateTargets && IPAddress.TryParse(host, out var address) && !PublicAddresses.IsPublic(address)
             ? "The address must be a public one."
             : null;
+    }
+
+    /// <returns>As name servers know it; null for a name that cannot be written so, which only shows when it is tried.</returns>
+    private static string? HostOf(Uri uri)
+    {
+        try
+        {
+            return uri.IdnHost;
+        }
+        catch (UriFormatException)
+        {
+            return null;
+        }
     }
 }

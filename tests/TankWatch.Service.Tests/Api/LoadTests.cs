@@ -44,6 +44,7 @@ public sealed class LoadTests(Served service) : IClassFixture<Served>
     [InlineData("from=2026-02-01T00:00:00Z&to=2026-01-01T00:00:00Z", HttpStatusCode.BadRequest)]
     [InlineData("from=yesterday", HttpStatusCode.BadRequest)]
     [InlineData("to=tomorrow", HttpStatusCode.BadRequest)]
+    [InlineData("to=0001-01-01T00:00:00Z", HttpStatusCode.BadRequest)]
     [InlineData("site=nowhere", HttpStatusCode.NotFound)]
     public async Task What_cannot_be_answered_is_refused(string query, HttpStatusCode status) =>
         (await service.GetAsync($"/api/v1/alerts/load?{query}")).IsProblem(status);

@@ -47,6 +47,25 @@ public sealed class PushRouteTests(Served service) : IClassFixture<Served>
         Assert.Equal(HttpStatusCode.NoContent, (await service.SendAsync("DELETE", $"{Subscriptions}/{added.GetProperty("id").GetString()}", key)).Status);
     }
 
+    [Fact]
+    public async Task A_name_with_controls_is_refused_and_so_are_devices_without_end()
+    {
+        using var browser = new Browser();
+        var site = await service.AddSiteAsync();
+        var key = service.AddKey("many-devices", site.Id);
+        var named = JsonSerializer.Serialize(new { endpoint = "https://push.example.org/n", keys = new { p256dh = browser.P256dh, auth = browser.Auth }, email = "caretaker@example.org", name = "a\r\nb" });
+        (await service.SendAsync("POST", Subscriptions, key, named)).IsProblem(HttpStatusCode.BadRequest);
+        for (var i = 0; i < 20; i++)
+        {
+            Assert.Equal(HttpStatusCode.Created, (await AddAsync(i)).Status);
+        }
+
+        (await AddAsync(20)).IsProblem(HttpStatusCode.Conflict);
+        Assert.Equal(HttpStatusCode.Created, (await AddAsync(3)).Status); // Known already.
+
+        Task<Answer> AddAsync(int i) => service.SendAsync("POST", Subscriptions, key, Json($"https://push.example.org/many/{i}", browser, "caretaker@example.org"));
+    }
+
     [Theory]
     [InlineData("ftp://push.example.org/x", "caretaker@example.org", "'endpoint' must be an https address.")]
     [InlineData("https://push.example.org/x", "stranger@example.org", "'email' must be the address of a contact of a site that you see.")]

@@ -85,6 +85,7 @@ public sealed class WebhookRouteTests(Served service) : IClassFixture<Served>
     [InlineData("""{"url":"https://hooks.example.org/#part"}""")]
     [InlineData("""{"url":"https://hooks.example.org/ a"}""")]
     [InlineData("""{"url":"https://"}""")]
+    [InlineData("""{"url":"https://\u2488.example/"}""")]
     [InlineData("""{"url":""}""")]
     [InlineData("""{"url":null}""")]
     [InlineData("""{"url":"https://hooks.example.org/","secret":"mine"}""")]

@@ -106,6 +106,17 @@ public sealed class LinkPageTests(Served service) : IClassFixture<Served>
         }
     }
 
+    [Theory]
+    [InlineData("multipart/form-data", "no boundary")]
+    [InlineData(Form, "")]
+    public async Task A_form_that_cannot_be_read_is_the_clients_fault(string type, string body)
+    {
+        var path = PathOf(Links.UnsubscribeAddress("somebody@example.org"));
+        var many = body.Length > 0 ? body : string.Concat(Enumerable.Repeat("a=1&", 3000));
+        (await service.SendAsync("POST", path, key: null, many, type)).IsProblem(HttpStatusCode.BadRequest);
+        Assert.False(service.Ledger.HasDeclined("somebody@example.org"));
+    }
+
     /// <remarks>RFC 8058 [M; CHECKS J1]: a POST with that one field, without cookies, is all it takes; a GET must do nothing.</remarks>
     [Fact]
     public async Task One_click_stops_what_is_not_critical_and_the_same_page_undoes_it()

@@ -101,7 +101,7 @@ internal sealed class LinkDesk(MailLinks links, LedgerStore ledger, SiteDirector
             return Wrong(context);
         }
 
-        var form = context.Request.HasFormContentType ? await context.Request.ReadFormAsync(context.RequestAborted) : FormCollection.Empty;
+        var form = await ReadFormAsync(context);
         if (form[Undo] == Yes)
         {
             ledger.UndoDecline(email);
@@ -115,6 +115,19 @@ internal sealed class LinkDesk(MailLinks links, LedgerStore ledger, SiteDirector
         }
 
         return ShowMails(token, context);
+    }
+
+    /// <exception cref="BadHttpRequestException">It is cut off, too much, or no form at all: the client's fault, which the reader of forms does not say.</exception>
+    private static async Task<IFormCollection> ReadFormAsync(HttpContext context)
+    {
+        try
+        {
+            return context.Request.HasFormContentType ? await context.Request.ReadFormAsync(context.RequestAborted) : FormCollection.Empty;
+        }
+        catch (Exception fault) when (fault is InvalidDataException or (IOException and not BadHttpRequestException))
+        {
+            throw new BadHttpRequestException("The form cannot be read.", fault);
+        }
     }
 
     /// <summary>The letter of a link that is in force.</summary>
