@@ -69,9 +69,14 @@ internal sealed class AlertDesk(LedgerStore ledger, SiteDirectory directory)
     /// <returns>The status of the answer, with the alert as it then is or why nothing was changed; neither for an alert that is not there.</returns>
     public async Task<(int Status, Alert? Done, Phrase? WhyNot)> AskAsync(string id, Caller caller, AlertCommand command, CancellationToken stop, params string?[] written)
     {
-        if (AlertRoutes.Find(id, caller, ledger) is null)
+        if (AlertRoutes.Find(id, caller, ledger) is not { } known)
         {
             return (StatusCodes.Status404NotFound, null, null);
+        }
+
+        if (known.Site.IsNone && caller.Site is not null && command is not (Acknowledge or AddNote))
+        {
+            return (StatusCodes.Status409Conflict, null, Phrase.Of("refusal.many-sites"));
         }
 
         if (written.OfType<string>().Select(FaultOf).FirstOrDefault(fault => fault is not null) is { } fault)

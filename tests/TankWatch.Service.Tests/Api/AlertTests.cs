@@ -1,6 +1,11 @@
 using System.Net;
 using System.Text.Json;
+using TankWatch.Core;
+using TankWatch.Core.Alerts;
+using TankWatch.Core.Areas;
+using TankWatch.Service.Storage;
 using TankWatch.Service.Tests.Sites;
+using TankWatch.Service.Tests.Storage;
 using Xunit;
 
 namespace TankWatch.Service.Tests.Api;
@@ -88,6 +93,28 @@ public sealed class AlertTests(Served service) : IClassFixture<Served>
         var id = await RaisedAsync();
         (await DoAsync(id, "shelve", body)).IsProblem(HttpStatusCode.BadRequest);
         Assert.Equal("unacknowledged", Text(await service.GetJsonAsync($"/api/v1/alerts/{id}"), "state"));
+    }
+
+    [Fact]
+    public async Task An_alert_of_many_buildings_is_acknowledged_by_a_key_of_one_of_them_and_put_aside_by_none()
+    {
+        var now = TimeProvider.System.GetUtcNow();
+        var site = await service.AddSiteAsync();
+        var key = service.AddKey("of-this-one", site.Id);
+        var finding = Assert.Single(AreaWatch.Judge(AreaState.Start, [.. Enumerable.Range(0, 2).Select(i => new SiteSign(new($"a-{i}"), "A", "old-town", now.AddMinutes(-9), true))], now).Findings);
+        var outage = StoredJsonTests.SampleAlert("area-1") with { Site = SiteId.None, Finding = finding, State = AlertState.Unacknowledged, ShelvedUntil = null, CausedBy = null };
+        var hung = StoredJsonTests.SampleAlert("hung-1") with { Site = new(site.Id), CausedBy = outage.Id };
+        service.Store.Write(connection => LedgerStore.Append(
+            connection, [outage, hung], [new AlertRaised(outage.Id, now, outage.Site, finding), new AlertRaised(hung.Id, now, hung.Site, hung.Finding)]));
+        foreach (var (action, body) in new[] { ("shelve", """{"until":"2999-01-01T00:00:00Z","reason":"x"}"""), ("close", """{"causeFound":"other"}"""), ("out-of-service", "{}") })
+        {
+            var answer = await service.SendAsync("POST", $"/api/v1/alerts/{outage.Id}/{action}", key, body);
+            answer.IsProblem(HttpStatusCode.Conflict);
+            Assert.Contains("many buildings", answer.Text, StringComparison.Ordinal);
+        }
+
+        Assert.Equal(HttpStatusCode.OK, (await service.SendAsync("POST", $"/api/v1/alerts/{outage.Id}/acknowledge", key, "{}")).Status);
+        Assert.Equal(HttpStatusCode.OK, (await service.SendAsync("POST", $"/api/v1/alerts/{outage.Id}/shelve", service.Key, """{"until":"2999-01-01T00:00:00Z","reason":"x"}""")).Status);
     }
 
     [Fact]

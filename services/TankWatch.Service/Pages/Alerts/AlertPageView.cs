@@ -38,7 +38,7 @@ public sealed class AlertPageView
         Consequences = [.. ledger.ListConsequences(alert.Id).Where(hung => caller.Sees(hung.Site) && hung.State == AlertState.Suppressed)
             .Select(hung => (hung, hung.Site == alert.Site ? SiteName : ledger.FindSite(hung.Site)?.Plan?.Name ?? hung.Site.Value))];
         MayPlan = IsOfSite && plan is not null && alert.IsOpen && VisitDesk.MayChange(caller);
-        MayClose = AlertPages.MayClose(caller) && alert.Correction != AlertCorrection.Withdrawn && (alert.IsOpen || alert.CauseFound is null);
+        MayClose = AlertPages.MayClose(caller) && !(alert.Site.IsNone && caller.Site is not null) && alert.Correction != AlertCorrection.Withdrawn && (alert.IsOpen || alert.CauseFound is null);
     }
 
     public AlertView Alert { get; }
