@@ -17,7 +17,7 @@ public sealed record NamedLoad(string Id, string Name, AlertLoad Load);
 /// <param name="Site">The only site asked for, with its name; null for all that the reader may see.</param>
 /// <param name="Person">The only person asked for; null for all.</param>
 /// <param name="People">Those who were told anything by letter, who heard most first; at most <see cref="LoadReader.MostNamed"/>.</param>
-/// <param name="Sites">Those of which people were told anything, the loudest first; at most as many.</param>
+/// <param name="Sites">Those of which people were told anything, the loudest first; at most as many. What is of no one site is not among them.</param>
 /// <param name="SiteNames">Names of all sites the reader may see, by id.</param>
 public sealed record LoadReport(
     AlertLoad Load, NamedLoad? Site, NamedLoad? Person, IReadOnlyList<NamedLoad> People, IReadOnlyList<NamedLoad> Sites, IReadOnlyDictionary<string, string> SiteNames);
@@ -56,7 +56,7 @@ internal sealed class LoadReader(LedgerStore ledger, SiteDirectory directory, Ti
             whole,
             site is { } only ? new(only.Value, siteNames.GetValueOrDefault(only.Value, only.Value), whole) : null,
             person is not null ? new(person, personNames.GetValueOrDefault(person, person), whole) : null,
-            Named(heard, personNames), Named(told.Select(one => (one.Source.Site.Value, one)), siteNames), siteNames);
+            Named(heard, personNames), Named(told.Where(one => !one.Source.Site.IsNone).Select(one => (one.Source.Site.Value, one)), siteNames), siteNames);
 
         AlertLoad Measure(IEnumerable<Annunciation> some) => LoadMeasure.Of([.. some], start, end);
 

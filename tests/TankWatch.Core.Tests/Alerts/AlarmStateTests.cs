@@ -72,6 +72,22 @@ public sealed class AlarmStateTests
         Assert.Equal([NotifyReason.Opened, NotifyReason.StillHolds], desk.ToldAda);
     }
 
+    [Fact] // CHECKS F2 [V]: OPC 10000-9, 5.8.17, a timed shelf expires by time, however many transitions occur.
+    public void A_shelf_lasts_as_long_however_often_the_condition_comes_and_goes()
+    {
+        var desk = new Desk().At("06:00").Findings("06:00", Desk.Found("06:00")).ShelvedUntil("08:00");
+        for (var minute = 5; minute < 60; minute += 5)
+        {
+            var (last, now) = ($"07:{minute - 5:00}", $"07:{minute:00}");
+            desk.At(now).Findings(now, minute % 10 == 0 ? Desk.Found(now) : Desk.Found(minute == 5 ? "06:00" : last, now));
+            Assert.Equal((AlertState.Shelved, Scenario.TimeOf("08:00")), (desk.One.State, desk.One.ShelvedUntil!.Value));
+        }
+
+        Assert.Equal([NotifyReason.Opened], desk.ToldAda);
+        Assert.Equal(AlertState.Shelved, desk.At("07:59").Waits().One.State);
+        Assert.NotEqual(AlertState.Shelved, desk.At("08:00").Waits().One.State);
+    }
+
     [Fact]
     public void A_shelf_that_has_ended_already_holds_nothing() =>
         Assert.Equal(AlertState.Unacknowledged, new Desk().At("06:00").Findings("06:00", Desk.Found("06:00")).ShelvedUntil("06:00").One.State);
@@ -88,7 +104,7 @@ public sealed class AlarmStateTests
         Assert.Equal([NotifyReason.Opened, NotifyReason.Cleared], desk.ToldAda);
     }
 
-    [Fact]
+    [Fact] // CHECKS F3 [M]: ISA-18.2-2016 / IEC 62682, shelved is by a person and for a time; out of service is for repair, and has none.
     public void Out_of_service_lasts_until_it_is_returned()
     {
         var desk = new Desk().At("06:00").Findings("06:00", Desk.Found("06:00"));

@@ -1,6 +1,12 @@
 using System.Net;
 using System.Text.Json;
+using TankWatch.Core;
+using TankWatch.Core.Alerts;
+using TankWatch.Core.Areas;
+using TankWatch.Core.Notifications;
+using TankWatch.Service.Storage;
 using TankWatch.Service.Tests.Sites;
+using TankWatch.Service.Tests.Storage;
 using Xunit;
 
 namespace TankWatch.Service.Tests.Api;
@@ -27,6 +33,21 @@ public sealed class LoadTests(Served service) : IClassFixture<Served>
         Assert.Equal(2, mine.GetProperty("alerts").GetInt32());
         var nobodys = await service.GetJsonAsync($"/api/v1/alerts/load?site={site.Id}&person=nobody%40example.org");
         Assert.Equal((0, "silent"), (nobodys.GetProperty("alerts").GetInt32(), Text(nobodys, "verdict")));
+    }
+
+    [Fact]
+    public async Task What_is_of_no_one_site_counts_and_stands_with_no_site()
+    {
+        var (site, _) = await ToldAsync();
+        var now = TimeProvider.System.GetUtcNow();
+        var finding = Assert.Single(AreaWatch.Judge(AreaState.Start, [.. Enumerable.Range(0, 2).Select(i => new SiteSign(new($"a-{i}"), "A", "old-town", now.AddMinutes(-9), true))], now).Findings);
+        var outage = StoredJsonTests.SampleAlert("area-of-load") with { Site = SiteId.None, Finding = finding };
+        service.Store.Write(connection => LedgerStore.Append(
+            connection, [outage], [new AlertRaised(outage.Id, now.AddMinutes(-2), outage.Site, finding), new AlertNotified(outage.Id, now.AddMinutes(-1), NotifyReason.Opened)]));
+        var load = await service.GetJsonAsync("/api/v1/alerts/load");
+        Assert.Contains("area-outage", load.GetProperty("worst").EnumerateArray().Select(source => Text(source, "kind")));
+        Assert.Contains(site.Id, load.GetProperty("sites").EnumerateArray().Select(one => Text(one, "id")));
+        Assert.DoesNotContain("", load.GetProperty("sites").EnumerateArray().Select(one => Text(one, "id")));
     }
 
     [Fact]
