@@ -1,6 +1,8 @@
 using System.Security.Claims;
 using Microsoft.AspNetCore.DataProtection;
 using TankWatch.Core;
+using TankWatch.Service.Pages;
+using TankWatch.Service.Sites;
 using TankWatch.Service.Storage;
 
 namespace TankWatch.Service.Api;
@@ -30,7 +32,7 @@ public sealed record Caller(string Name, string Role, SiteId? Site)
 /// Finds out who asks, by a bearer key or by the browser's session, and turns strangers away from the API before anything else is
 /// said: without a key nobody learns which routes, sites or media types exist.
 /// </summary>
-internal sealed class Access(RequestDelegate next, CallerFinder callers, AccessRule rule)
+internal sealed class Access(RequestDelegate next, CallerFinder callers, AccessRule rule, SiteKeeper keeper)
 {
     public Task InvokeAsync(HttpContext context)
     {
@@ -38,6 +40,11 @@ internal sealed class Access(RequestDelegate next, CallerFinder callers, AccessR
         {
             context.Features.Set(caller);
             context.User = caller.ToPrincipal();
+            if (!keeper.Read.IsCompleted && (context.Request.Path.StartsWithSegments("/api") || PageRoutes.IsOfTheKnown(context.GetEndpoint())))
+            {
+                // Without the sites every list is empty and every site unknown; an open page would drop what is being typed under one.
+                return Problems.SayReadingAsync(context);
+            }
         }
         else if (context.Request.Path.StartsWithSegments("/api"))
         {

@@ -17,6 +17,7 @@ namespace TankWatch.Service.Api;
 internal static partial class Problems
 {
     private const string MediaType = "application/problem+json";
+    private const string AskAgainSeconds = "2";
     private static readonly TimeSpan RestOfBody = TimeSpan.FromSeconds(1);
 
     public static ProblemHttpResult NotFound(string detail) => TypedResults.Problem(detail, statusCode: StatusCodes.Status404NotFound);
@@ -34,6 +35,19 @@ internal static partial class Problems
             Type = "about:blank", Status = status, Title = ReasonPhrases.GetReasonPhrase(status), Detail = detail ?? DetailOf(context, status),
         };
         return context.Response.WriteAsJsonAsync(problem, options: null, MediaType);
+    }
+
+    /// <summary>The sites are not read yet: whoever asks is to ask again, and a browser does so by itself.</summary>
+    public static Task SayReadingAsync(HttpContext context)
+    {
+        context.Response.Headers.RetryAfter = AskAgainSeconds;
+        if (!IsForPeople(context))
+        {
+            return WriteAsync(context, StatusCodes.Status503ServiceUnavailable, "The sites are being read; ask again in a moment.");
+        }
+
+        context.Response.Headers["Refresh"] = AskAgainSeconds;
+        return PageRoutes.Say(Words.Say("problem.reading"), StatusCodes.Status503ServiceUnavailable).ExecuteAsync(context);
     }
 
     /// <summary>Gives answers without a body one, and turns exceptions into answers.</summary>

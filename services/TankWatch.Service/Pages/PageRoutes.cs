@@ -82,10 +82,16 @@ internal static class PageRoutes
         }
     }
 
+    private static readonly object OfTheKnown = new();
+
+    /// <summary>Whether a page shows what only those may see who have given a key.</summary>
+    public static bool IsOfTheKnown(Endpoint? endpoint) => endpoint?.Metadata.Contains(OfTheKnown) == true;
+
     /// <summary>A stranger is asked for a key, whatever else is wrong with the request.</summary>
     /// <remarks>Around the whole endpoint: a filter would come too late, for a route that has no caller to bind is refused before its filters run.</remarks>
     private static void LetInTheKnown(this IEndpointConventionBuilder pages) => pages.Finally(endpoint =>
     {
+        endpoint.Metadata.Add(OfTheKnown);
         var page = endpoint.RequestDelegate!;
         endpoint.RequestDelegate = context =>
         {

@@ -1,4 +1,12 @@
 using System.Net;
+using Microsoft.AspNetCore.Http;
+using Microsoft.AspNetCore.Routing;
+using Microsoft.Extensions.Configuration;
+using Microsoft.Extensions.DependencyInjection;
+using TankWatch.Service.Api;
+using TankWatch.Service.Configuration;
+using TankWatch.Service.Operation;
+using TankWatch.Service.Sites;
 using TankWatch.Service.Tests.Sites;
 using Xunit;
 
@@ -43,6 +51,32 @@ public sealed class AccessTests(Served service) : IClassFixture<Served>
 
         Assert.True(service.Ledger.RevokeKey("short-lived"));
         (await service.GetAsync("/api/v1/sites", key)).IsProblem(HttpStatusCode.Unauthorized);
+    }
+
+    /// <summary>Else the first answers after a restart would be that there are no sites.</summary>
+    [Fact]
+    public async Task Until_the_sites_are_read_nobody_is_told_that_there_are_none()
+    {
+        var folder = Directory.CreateTempSubdirectory("tankwatch-unread-").FullName;
+        var settings = new Settings();
+        settings.Data.Path = folder;
+        await using (var app = ServeHost.Build(new ServiceShape(settings, new ConfigurationBuilder().AddInMemoryCollection([]).Build(), Demo: true), TimeProvider.System))
+        {
+            var access = new Access(_ => throw new InvalidOperationException("let in"), app.Services.GetRequiredService<CallerFinder>(), new(OpenToAll: true), app.Services.GetRequiredService<SiteKeeper>());
+            var context = new DefaultHttpContext { RequestServices = app.Services, Request = { Path = "/api/v1/sites" }, Response = { Body = new MemoryStream() } };
+            await access.InvokeAsync(context);
+            Assert.Equal((503, "2"), (context.Response.StatusCode, context.Response.Headers.RetryAfter.ToString()));
+            context.Request.Path = "/health/live";
+            await Assert.ThrowsAsync<InvalidOperationException>(() => access.InvokeAsync(context));
+
+            var home = ((IEndpointRouteBuilder)app).DataSources.SelectMany(source => source.Endpoints).OfType<RouteEndpoint>().First(endpoint => endpoint.RoutePattern.RawText == "/");
+            (context.Request.Path, context.Response.StatusCode) = ("/", 200);
+            context.SetEndpoint(home);
+            await access.InvokeAsync(context);
+            Assert.Equal(503, context.Response.StatusCode);
+        }
+
+        Directory.Delete(folder, recursive: true);
     }
 
     [Fact]

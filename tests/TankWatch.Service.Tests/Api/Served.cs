@@ -102,6 +102,7 @@ public sealed class Served : IAsyncLifetime
         }).Build();
         app = ServeHost.Build(new ServiceShape(settings, quiet, demo), time);
         await app.StartAsync(CancellationToken.None);
+        await app.Services.GetRequiredService<SiteKeeper>().Read;
         Url = Hosting.Address(app);
     }
 
