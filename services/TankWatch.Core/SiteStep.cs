@@ -30,6 +30,9 @@ public readonly record struct FindingChanges(FindingScope Scope, DateTimeOffset 
 public sealed record SiteAlerts(SiteId Site, ImmutableArray<Alert> Alerts)
 {
     public static SiteAlerts None(SiteId site) => new(site, []);
+
+    /// <summary>When something happens to one of them by itself; the end of time when nothing does.</summary>
+    public DateTimeOffset DueAt => Alerts.Where(alert => alert.IsOpen).Min(alert => alert.ShelvedUntil ?? alert.TimerAt) ?? DateTimeOffset.MaxValue; // Never both.
 }
 
 /// <summary>What was decided to be told.</summary>

@@ -55,7 +55,7 @@ internal static class PageRoutes
             return TypedResults.Redirect("/");
         });
         pages.MapLanguage();
-        pages.MapReturns("/sign-in", "/sign-out", "/language", "/demo/speed", "/demo/first-look");
+        pages.MapReturns(() => TypedResults.LocalRedirect("/"), "/sign-in", "/sign-out", "/language", "/demo/speed", "/demo/first-look");
 
         var known = pages.MapGroup("");
         known.LetInTheKnown();
@@ -73,12 +73,15 @@ internal static class PageRoutes
         known.MapReference();
     }
 
-    /// <summary>Whoever opens again what a form was answered with comes to the first page.</summary>
-    private static void MapReturns(this RouteGroupBuilder pages, params ReadOnlySpan<string> forms)
+    /// <summary>Whoever opens again what a form was answered with comes back to a page.</summary>
+    /// <param name="pages">Those of the forms.</param>
+    /// <param name="back">Leads there.</param>
+    /// <param name="forms">Their routes.</param>
+    public static void MapReturns(this RouteGroupBuilder pages, Delegate back, params ReadOnlySpan<string> forms)
     {
         foreach (var form in forms)
         {
-            pages.MapGet(form, () => TypedResults.LocalRedirect("/")).WithHead();
+            pages.MapGet(form, back).WithHead();
         }
     }
 
@@ -112,6 +115,8 @@ internal static class PageRoutes
     /// <summary>A page that only says something.</summary>
     public static RazorComponentResult Say(string sentence, int status, string? more = null) =>
         Page<SayPage>(new() { [nameof(SayPage.Sentence)] = sentence, [nameof(SayPage.More)] = more }, status);
+
+    public static RazorComponentResult NoBuilding() => Say(Words.Say("problem.building"), StatusCodes.Status404NotFound);
 
     /// <summary>Where a form leads back to: only ever an address of ours that a header can carry.</summary>
     public static string Back(string? asked, string otherwise) => RedirectHttpResult.IsLocalUrl(asked) && Ascii.IsValid(asked) ? asked! : otherwise;

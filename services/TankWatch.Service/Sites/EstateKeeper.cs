@@ -52,9 +52,9 @@ internal sealed class EstateKeeper(LedgerStore ledger, OperatorOptions options, 
     /// <param name="now">Wall clock, UTC.</param>
     /// <param name="listening">Since when a broker delivers; null while none does.</param>
     /// <param name="clockMoved">By how much the wall clock was set.</param>
-    public IEnumerable<SiteWrites> Tick(IReadOnlyCollection<KeptSite> sites, DateTimeOffset now, DateTimeOffset? listening, TimeSpan clockMoved)
+    public List<SiteWrites> Tick(IReadOnlyCollection<KeptSite> sites, DateTimeOffset now, DateTimeOffset? listening, TimeSpan clockMoved)
     {
-        if (clockMoved == TimeSpan.Zero && (now - lookedAt).Duration() < LookEvery && subjects.Values.All(subject => subject.DueAt > now))
+        if (clockMoved == TimeSpan.Zero && (now - lookedAt).Duration() < LookEvery && subjects.Values.All(subject => subject.Alerts.DueAt > now))
         {
             return [];
         }
@@ -176,8 +176,6 @@ internal sealed class EstateKeeper(LedgerStore ledger, OperatorOptions options, 
 
         public string Name { get; } = name;
         public SiteAlerts Alerts { get; set; } = SiteAlerts.None(SiteId.None);
-
-        public DateTimeOffset DueAt => Alerts.Alerts.Where(alert => alert.IsOpen).Min(alert => alert.ShelvedUntil ?? alert.TimerAt) ?? DateTimeOffset.MaxValue;
 
         /// <summary>The open alert, as what may explain others.</summary>
         public ImmutableArray<OuterCause> Cause => [.. Alerts.Alerts.Where(alert => alert is { IsOpen: true, Finding.IsOpen: true })

@@ -58,7 +58,7 @@ internal sealed class KeptAlerts
         {
             if (!ReferenceEquals(timedAlerts, alerts))
             {
-                dueAt = alerts.Alerts.Where(alert => alert.IsOpen).Min(alert => alert.ShelvedUntil ?? alert.TimerAt) ?? DateTimeOffset.MaxValue; // Never both.
+                dueAt = alerts.DueAt;
                 timedAlerts = alerts;
             }
 

@@ -288,11 +288,8 @@ internal sealed class KeptSite
     }
 
     private SiteWrites Told(
-        IReadOnlyList<Followed> followed, ReadOnlySpan<FindingChanges> changes, DateTimeOffset now, AlertCommand? command = null, TimeSpan clockMoved = default)
-    {
-        var told = alerts.Tell(changes, now, catchUp.IsOver(now), command, clockMoved);
-        return Written(followed, told);
-    }
+        IReadOnlyList<Followed> followed, ReadOnlySpan<FindingChanges> changes, DateTimeOffset now, AlertCommand? command = null, TimeSpan clockMoved = default) =>
+        Written(followed, alerts.Tell(changes, now, catchUp.IsOver(now), command, clockMoved));
 
     private SiteWrites Written(IReadOnlyList<Followed> followed, Told told)
     {

@@ -108,7 +108,7 @@ public sealed partial class SiteKeeper(
             if (isTick)
             {
                 lastTick = now;
-                writes.AddRange(await TryEstateAsync(() => estate.Tick(roster.Sites, now, inbox.ListeningSince, clockMoved).ToList(), now, stop) ?? []);
+                writes.AddRange(await TryEstateAsync(() => estate.Tick(roster.Sites, now, inbox.ListeningSince, clockMoved), now, stop) ?? []);
                 Tick(writes, now, batch.Count < BatchLimit ? now : Frontier(fresh) ?? now);
             }
 

@@ -26,12 +26,8 @@ internal static class AlertPages
         pages.MapPost("/alerts/{id}/note", NoteAsync);
         pages.MapPost("/alerts/{id}/close", CloseAsync);
 
-        // Whoever opens again what a form was answered with comes to the alert.
-        pages.MapGet("/alerts/{id}/acknowledge", BackTo);
-        pages.MapGet("/alerts/{id}/note", BackTo);
-        pages.MapGet("/alerts/{id}/close", BackTo);
-
-        static RedirectHttpResult BackTo(string id) => TypedResults.LocalRedirect($"/alerts/{Uri.EscapeDataString(id)}");
+        pages.MapReturns(
+            (string id) => TypedResults.LocalRedirect($"/alerts/{Uri.EscapeDataString(id)}"), "/alerts/{id}/acknowledge", "/alerts/{id}/note", "/alerts/{id}/close");
     }
 
     public static void AddAlertPages(this IServiceCollection services) => services.AddSingleton<AlertReading>();

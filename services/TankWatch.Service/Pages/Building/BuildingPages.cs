@@ -17,7 +17,7 @@ internal static class BuildingPages
     {
         if (FigureRoutes.Find(id, caller, directory) is not { } site)
         {
-            return PageRoutes.Say(Words.Say("problem.building"), StatusCodes.Status404NotFound);
+            return PageRoutes.NoBuilding();
         }
 
         var now = time.GetUtcNow();

@@ -16,7 +16,7 @@ internal static class LoadPages
         var plan = (asked ?? caller.Site) is { } one && caller.Sees(one) ? directory.Find(one)?.Plan : null;
         if (asked is not null && plan is null)
         {
-            return PageRoutes.Say(Words.Say("problem.building"), StatusCodes.Status404NotFound);
+            return PageRoutes.NoBuilding();
         }
 
         if (!Query.TryTime("from", from, out var start, out _) || !Query.TryTime("to", to, out var end, out _))

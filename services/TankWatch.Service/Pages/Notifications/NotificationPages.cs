@@ -20,12 +20,7 @@ internal static class NotificationPages
         pages.MapGet(Address, (string? tried, Caller caller, NotificationsReading reading) => reading.Show(caller, tried));
         pages.MapPost(Address + "/{id}/try", TryAsync);
         pages.MapPost(Address + "/{id}/remove", Remove);
-
-        // Whoever opens again what a form was answered with comes to the page.
-        foreach (var form in (string[])["try", "remove"])
-        {
-            pages.MapGet(Address + "/{id}/" + form, () => TypedResults.LocalRedirect(Address));
-        }
+        pages.MapReturns(() => TypedResults.LocalRedirect(Address), Address + "/{id}/try", Address + "/{id}/remove");
     }
 
     // Forms, so that their token is asked for.

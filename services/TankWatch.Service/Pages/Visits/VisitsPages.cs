@@ -29,12 +29,9 @@ internal static class VisitsPages
             reading.Cancel(id, visit, caller));
         pages.MapPost("/sites/{id}/visits/{visit}/done", (string id, string visit, IFormCollection form, Caller caller, VisitsReading reading, CancellationToken stop) =>
             reading.EndAsync(id, visit, caller, form, stop));
-
-        // Whoever opens again what a form was answered with comes to the page.
-        foreach (var form in (string[])["move", "cancel", "done"])
-        {
-            pages.MapGet("/sites/{id}/visits/{visit}/" + form, (string id) => TypedResults.LocalRedirect($"/sites/{Uri.EscapeDataString(id)}/visits"));
-        }
+        pages.MapReturns(
+            (string id) => TypedResults.LocalRedirect($"/sites/{Uri.EscapeDataString(id)}/visits"),
+            "/sites/{id}/visits/{visit}/move", "/sites/{id}/visits/{visit}/cancel", "/sites/{id}/visits/{visit}/done");
     }
 
     private static IResult Calendar(string id, string visit, Caller caller, SiteDirectory directory, LedgerStore ledger, TimeProvider time)
@@ -63,26 +60,26 @@ internal sealed class VisitsReading(LedgerStore ledger, SiteDirectory directory,
     /// <param name="caller">Who looks.</param>
     /// <param name="month">The one whose answers are told.</param>
     /// <param name="alert">Because of which the reader wants to plan a visit; null for none.</param>
-    public IResult Show(string id, Caller caller, string? month, string? alert) => FigureRoutes.Find(id, caller, directory) is not { } site ? NoBuilding()
+    public IResult Show(string id, Caller caller, string? month, string? alert) => FigureRoutes.Find(id, caller, directory) is not { } site ? PageRoutes.NoBuilding()
         : VisitRoutes.TryMonth(month, contracts.ThisMonth(site.Plan), out var day) ? Page(site, caller, day, null, StatusCodes.Status200OK, alert)
         : Refuse(site, caller, new(StatusCodes.Status400BadRequest, Phrase.Of("visits.fault.time")));
 
-    public IResult Plan(string id, Caller caller, string? at, int? minutes, string? name, string? email, string? alert) => FigureRoutes.Find(id, caller, directory) is not { } site ? NoBuilding()
+    public IResult Plan(string id, Caller caller, string? at, int? minutes, string? name, string? email, string? alert) => FigureRoutes.Find(id, caller, directory) is not { } site ? PageRoutes.NoBuilding()
         : TryTime(at, site.Plan.TimeZone) is not { } start ? Refuse(site, caller, BadTime)
         : Answer(site, caller, desk.Plan(site.Plan, caller, new(start, minutes ?? 0, name ?? "", email, alert)));
 
-    public IResult Move(string id, string visit, Caller caller, string? at, int? minutes) => FigureRoutes.Find(id, caller, directory) is not { } site ? NoBuilding()
+    public IResult Move(string id, string visit, Caller caller, string? at, int? minutes) => FigureRoutes.Find(id, caller, directory) is not { } site ? PageRoutes.NoBuilding()
         : TryTime(at, site.Plan.TimeZone) is not { } start ? Refuse(site, caller, BadTime)
         : Answer(site, caller, Find(visit, site) is { } found ? desk.Move(found, site.Plan, caller, start, minutes) : NoVisit);
 
-    public IResult Cancel(string id, string visit, Caller caller) => FigureRoutes.Find(id, caller, directory) is not { } site ? NoBuilding()
+    public IResult Cancel(string id, string visit, Caller caller) => FigureRoutes.Find(id, caller, directory) is not { } site ? PageRoutes.NoBuilding()
         : Answer(site, caller, Find(visit, site) is { } found ? desk.Cancel(found, site.Plan, caller) : NoVisit);
 
     public async Task<IResult> EndAsync(string id, string visit, Caller caller, IFormCollection form, CancellationToken stop)
     {
         if (FigureRoutes.Find(id, caller, directory) is not { } site)
         {
-            return NoBuilding();
+            return PageRoutes.NoBuilding();
         }
 
         if (Find(visit, site) is not { } planned)
@@ -133,6 +130,4 @@ internal sealed class VisitsReading(LedgerStore ledger, SiteDirectory directory,
             [nameof(VisitsPage.Alert)] = alert,
         },
         status);
-
-    private static RazorComponentResult NoBuilding() => PageRoutes.Say(Words.Say("problem.building"), StatusCodes.Status404NotFound);
 }
